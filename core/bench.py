@@ -1,0 +1,154 @@
+"""The bench: the document. Scans as recorded, one treatment, and how they are looked at. Frozen, so undo is a list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Self
+
+from core.errors import LowreliefError
+from core.heightmap import HeightMap
+from core.scale import Scale
+from core.treatment import Treatment
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scan:
+    """One map as recorded, and the specimen it belongs to.
+
+    Attributes
+    ----------
+    raw : HeightMap
+        As read; its name is unique on the bench.
+    specimen : str
+        The candidate surface.
+    spot : str
+        Which spot on it, as the user or the file says; may be empty.
+    """
+
+    raw: HeightMap
+    specimen: str
+    spot: str = ""
+
+    @property
+    def name(self) -> str:
+        """The scan's name, unique on the bench."""
+        return self.raw.name
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A file that could not become a scan, with the reason and the fix.
+
+    Attributes
+    ----------
+    file : str
+        Path as given.
+    reason : str
+        What is wrong, and where.
+    fix : str
+        What the user can do.
+    """
+
+    file: str
+    reason: str
+    fix: str = ""
+
+    @classmethod
+    def of(cls, file: str | Path, error: LowreliefError) -> Self:
+        """The refusal that an error stands for."""
+        place = f" ({error.where})" if error.where else ""
+        return cls(str(file), f"{error.what}{place}", error.fix)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The set of specimens under comparison, with one treatment.
+
+    Attributes
+    ----------
+    title : str
+        Shown on sheet and figure; may be empty.
+    scans : tuple of Scan
+        In the order in which they came.
+    refused : tuple of Refusal
+        Files that could not be read, kept so that sheet and window can say so.
+    treatment : Treatment
+        The same for all scans.
+    rank_by : str
+        Symbol of the reading that makes the standing.
+    scale : Scale
+        The shared height scale.
+    """
+
+    title: str = ""
+    scans: tuple[Scan, ...] = ()
+    refused: tuple[Refusal, ...] = ()
+    treatment: Treatment = field(default_factory=Treatment.default)
+    rank_by: str = "Sq"
+    scale: Scale = field(default_factory=Scale)
+
+    @property
+    def specimens(self) -> dict[str, tuple[Scan, ...]]:
+        """Scans by specimen, both in the order in which they came."""
+        groups: dict[str, list[Scan]] = {}
+        for scan in self.scans:
+            groups.setdefault(scan.specimen, []).append(scan)
+        return {name: tuple(scans) for name, scans in groups.items()}
+
+    def scan(self, name: str) -> Scan:
+        """The scan of this name.
+
+        Raises
+        ------
+        KeyError
+            If there is none.
+        """
+        for scan in self.scans:
+            if scan.name == name:
+                return scan
+        raise KeyError(name)
+
+    def with_scans(self, scans: Iterable[Scan]) -> Self:
+        """The bench with more scans; a name that is taken already gets a number: “film (2)”."""
+        taken = {scan.name for scan in self.scans}
+        added = []
+        for scan in scans:
+            name = unique(scan.name or "scan", taken)
+            taken.add(name)
+            added.append(scan if name == scan.name else replace(scan, raw=scan.raw.named(name)))
+        return replace(self, scans=(*self.scans, *added))
+
+    def without_scans(self, names: Iterable[str]) -> Self:
+        """The bench without these scans."""
+        gone = set(names)
+        return replace(self, scans=tuple(scan for scan in self.scans if scan.name not in gone))
+
+    def with_specimen(self, names: Iterable[str], specimen: str) -> Self:
+        """The bench with these scans moved to another specimen."""
+        moved = set(names)
+        return replace(
+            self,
+            scans=tuple(replace(s, specimen=specimen) if s.name in moved else s for s in self.scans),
+        )
+
+    def with_refused(self, refused: Iterable[Refusal]) -> Self:
+        """The bench with more refusals; a file refused before keeps its latest reason."""
+        by_file = {refusal.file: refusal for refusal in (*self.refused, *refused)}
+        return replace(self, refused=tuple(by_file.values()))
+
+
+def unique(name: str, taken: Iterable[str]) -> str:
+    """The name, with the smallest number behind it that makes it unlike all in `taken`.
+
+    >>> unique("film", ["film", "film (2)"])
+    'film (3)'
+    """
+    used = set(taken)
+    if name not in used:
+        return name
+    number = 2
+    while f"{name} ({number})" in used:
+        number += 1
+    return f"{name} ({number})"

@@ -1,0 +1,149 @@
+"""The results of a comparison: frozen records that window, sheet, figure and bench file read and nobody changes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from core.bench import Refusal
+from core.heightmap import Entry, HeightMap
+from core.measures.reading import Reading
+from core.standing import Place
+from core.treatment import Treatment
+from core.trust.comparability import Pair
+from core.trust.doubts import Doubt
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ScanResult:
+    """What one scan gave.
+
+    Attributes
+    ----------
+    name, specimen, spot : str
+        As on the bench.
+    raw, treated : HeightMap
+        The map as recorded and after the treatment.
+    readings : mapping of str to Reading
+        By symbol; every entry of the catalogue is present.
+    doubts : tuple of Doubt
+        Reasons not to trust it.
+    own_range : (float, float)
+        The range of its tile when it is coloured on its own, metres.
+    """
+
+    name: str
+    specimen: str
+    spot: str
+    raw: HeightMap
+    treated: HeightMap
+    readings: Mapping[str, Reading]
+    doubts: tuple[Doubt, ...]
+    own_range: tuple[float, float]
+
+    @property
+    def removed(self) -> tuple[Entry, ...]:
+        """What each step removed."""
+        return self.treated.history[len(self.raw.history) :]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpecimenResult:
+    """What the spots of one specimen gave together.
+
+    Attributes
+    ----------
+    name : str
+        The specimen.
+    scans : tuple of str
+        Names of its scans.
+    readings : mapping of str to Reading
+        Typical spot with its 95 % interval, by symbol.
+    typical : str
+        Name of the scan whose ranking reading lies in the middle: the spot that stands for the specimen in pictures.
+    doubts : tuple of Doubt
+        Those about the specimen as a whole.
+    """
+
+    name: str
+    scans: tuple[str, ...]
+    readings: Mapping[str, Reading]
+    typical: str
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The wavelengths that the readings cover.
+
+    Attributes
+    ----------
+    shortest, longest : float or None
+        Metres; None when there is no scan.
+    filtered : bool
+        Whether a filter set the limits. Otherwise each scan spans from two of its own pixels to its own side, and the
+        limits are the widest over the bench.
+    """
+
+    shortest: float | None
+    longest: float | None
+    filtered: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """The whole result: sheet, figure and window show this record and compute nothing of their own.
+
+    Attributes
+    ----------
+    title : str
+        Of the bench.
+    treatment : Treatment
+        Applied to every scan.
+    band : Band
+        Wavelengths covered.
+    rank_by : str
+        Symbol of the ranking reading.
+    scans : tuple of ScanResult
+        In bench order.
+    specimens : tuple of SpecimenResult
+        In bench order.
+    standing : tuple of Place
+        Best first.
+    comparability : tuple of Pair
+        One for each pair of specimens.
+    refused : tuple of Refusal
+        Files and scans that could not be compared, with reasons.
+    shared_range : (float, float)
+        Ends of the shared height scale, metres.
+    created : str
+        ISO 8601 with time zone.
+    version : str
+        Of the program.
+    """
+
+    title: str
+    treatment: Treatment
+    band: Band
+    rank_by: str
+    scans: tuple[ScanResult, ...]
+    specimens: tuple[SpecimenResult, ...]
+    standing: tuple[Place, ...]
+    comparability: tuple[Pair, ...]
+    refused: tuple[Refusal, ...]
+    shared_range: tuple[float, float]
+    created: str
+    version: str
+    scans_by_name: Mapping[str, ScanResult] = field(init=False, repr=False)
+    specimens_by_name: Mapping[str, SpecimenResult] = field(init=False, repr=False)
+    places: Mapping[str, Place] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        put = object.__setattr__
+        put(self, "scans_by_name", {scan.name: scan for scan in self.scans})
+        put(self, "specimens_by_name", {specimen.name: specimen for specimen in self.specimens})
+        put(self, "places", {place.specimen: place for place in self.standing})
+
+    def colour_index(self, specimen: str) -> int:
+        """Number of the specimen in bench order: its colour everywhere."""
+        return [s.name for s in self.specimens].index(specimen)

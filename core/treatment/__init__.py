@@ -1,0 +1,11 @@
+"""Treatment: from the map as recorded to a map that can be compared."""
+
+from core.treatment.crop import Crop
+from core.treatment.level import Level
+from core.treatment.mask import Mask
+from core.treatment.recipe import STEPS, Treatment
+from core.treatment.rows import Rows
+from core.treatment.step import Step
+from core.treatment.zero import Zero
+
+__all__ = ["STEPS", "Crop", "Level", "Mask", "Rows", "Step", "Treatment", "Zero"]
