@@ -61,9 +61,7 @@ def metres_per(unit: str) -> float:
     try:
         return METRES[_canonical(unit)]
     except KeyError:
-        raise QuantityError(
-            f"“{unit}” is not a unit of length", fix="Use one of m, mm, um, nm, A or pm."
-        ) from None
+        raise QuantityError(f"“{unit}” is not a unit of length", fix="Use one of m, mm, um, nm, A or pm.") from None
 
 
 def parse_length(text: str) -> float:

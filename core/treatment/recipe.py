@@ -153,9 +153,7 @@ class Treatment:
 
 def _step(table: Mapping[str, Any], number: int) -> Step:
     if not isinstance(table, Mapping) or "do" not in table:
-        raise TreatmentError(
-            "A step does not say what it does", where=f"step {number}", fix='Add do = "level".'
-        )
+        raise TreatmentError("A step does not say what it does", where=f"step {number}", fix='Add do = "level".')
     values = dict(table)
     word = values.pop("do")
     if word not in STEPS:
