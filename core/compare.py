@@ -1,1 +1,277 @@
-"""The one pipeline: bench → comparison. Window, command line and tests all call it."""
+"""The one pipeline: bench → comparison. Window, command line, notebooks and tests all call it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, as_completed
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from core.bench import Bench, Refusal, Scan
+from core.errors import LowreliefError, ReadingUnknown
+from core.gather import gather
+from core.heightmap import HeightMap
+from core.measures import CATALOGUE, readings
+from core.measures.reading import Reading
+from core.progress import Cancel, Progress, Report, silent
+from core.results import Band, Comparison, ScanResult, SpecimenResult
+from core.scale import own_limits
+from core.standing import Place, stand
+from core.treatment import Treatment
+from core.trust import comparability, interval
+from core.trust.doubts import Doubt, doubts_of_scan, single_scan
+from core.version import VERSION
+from core.workers import worker_count
+
+SEED = 20_26  # for the probabilities: the same bench gives the same digits
+
+
+def compare(
+    scans: Bench | Iterable[str | Path | HeightMap],
+    *,
+    treatment: Treatment | None = None,
+    rank_by: str | None = None,
+    pixel: str | float | tuple[float, float] | None = None,
+    unit: str | None = None,
+    specimens: Mapping[str, str] | None = None,
+    jobs: int | None = None,
+    report: Report = silent,
+    cancel: Cancel | None = None,
+    earlier: Comparison | None = None,
+    rng: np.random.Generator | None = None,
+) -> Comparison:
+    """Compare scans: treat all alike, read, doubt, summarise by specimen, rank.
+
+    Parameters
+    ----------
+    scans : Bench, or iterable of path or HeightMap
+        A bench, or what to make one of.
+    treatment : Treatment, optional
+        Replaces that of the bench. Default: level by a plane, zero at the mean.
+    rank_by : str, optional
+        Symbol of the ranking reading; replaces that of the bench. Default ``"Sq"``.
+    pixel, unit, specimens : optional
+        For files that do not say; as in `core.gather.gather`. Not for a bench.
+    jobs : int, optional
+        Workers; all cores by default.
+    report : callable, optional
+        Told of every finished scan.
+    cancel : Cancel, optional
+        Looked at between steps.
+    earlier : Comparison, optional
+        What can be taken over from it is: results of the same raw map under the same treatment.
+    rng : numpy.random.Generator, optional
+        For the probabilities in the standing; seeded by default, so that the same bench gives the same digits.
+
+    Returns
+    -------
+    Comparison
+        Scans that could not be treated are among its refusals; the others are done.
+
+    Raises
+    ------
+    ReadingUnknown
+        If `rank_by` is not in the catalogue.
+    Cancelled
+        If `cancel` was requested.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> maps = [HeightMap(s * rng.standard_normal((32, 32)), pitch=(1e-8, 1e-8), name=f"{n} spot {k}")
+    ...         for n, s in [("mica", 1e-10), ("film", 2e-9)] for k in (1, 2, 3)]
+    >>> result = compare(maps)
+    >>> [(place.rank, place.specimen, place.tie) for place in result.standing]
+    [(1, 'mica', 'a'), (2, 'film', 'b')]
+    """
+    cancel = cancel or Cancel()
+    bench = (
+        scans
+        if isinstance(scans, Bench)
+        else gather(scans, pixel=pixel, unit=unit, specimens=specimens, jobs=jobs, report=report, cancel=cancel)
+    )
+    changes = {"treatment": treatment, "rank_by": rank_by}
+    bench = dataclasses.replace(bench, **{name: value for name, value in changes.items() if value is not None})
+    _known(bench.rank_by)
+    done = _scan_results(bench, jobs, report, cancel, earlier)
+    good = tuple(result for result in done if isinstance(result, ScanResult))
+    return restand(
+        Comparison(
+            title=bench.title,
+            treatment=bench.treatment,
+            band=_band([scan.treated for scan in good]),
+            rank_by=bench.rank_by,
+            scans=good,
+            specimens=(),
+            standing=(),
+            comparability=comparability.pairs({n: [s.treated for s in g] for n, g in _by_specimen(good).items()}),
+            refused=(*bench.refused, *(result for result in done if isinstance(result, Refusal))),
+            shared_range=bench.scale.limits([scan.treated for scan in good]),
+            created=datetime.now(UTC).astimezone().isoformat(timespec="seconds"),
+            version=VERSION,
+        ),
+        bench.rank_by,
+        rng=rng,
+    )
+
+
+def restand(comparison: Comparison, rank_by: str, *, rng: np.random.Generator | None = None) -> Comparison:
+    """The comparison ranked by another reading: specimens and standing anew, no map touched.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        With its scans done.
+    rank_by : str
+        Symbol of the reading.
+    rng : numpy.random.Generator, optional
+        For the probabilities; seeded by default.
+
+    Raises
+    ------
+    ReadingUnknown
+        If the catalogue has no such reading.
+    """
+    _known(rank_by)
+    groups = _by_specimen(comparison.scans)
+    return dataclasses.replace(
+        comparison,
+        rank_by=rank_by,
+        specimens=tuple(_specimen(name, scans, rank_by) for name, scans in groups.items()),
+        standing=_standing(groups, rank_by, rng or np.random.default_rng(SEED)),
+    )
+
+
+def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Refusal:
+    """What one scan gives: the map treated, read, doubted. A scan that the treatment cannot take is refused.
+
+    Parameters
+    ----------
+    scan : Scan
+        As on the bench.
+    treatment : Treatment
+        To apply.
+    cancel : Cancel
+        Looked at between steps.
+    """
+    raw = scan.raw
+    try:
+        treated = treatment.apply(raw, between=cancel.check)
+        cancel.check()
+        return ScanResult(
+            name=scan.name,
+            specimen=scan.specimen,
+            spot=scan.spot,
+            raw=raw,
+            treated=treated,
+            readings=readings(treated),
+            doubts=doubts_of_scan(raw),
+            own_range=own_limits(treated),
+        )
+    except LowreliefError as error:
+        return Refusal.of(raw.source.file or scan.name, error)
+
+
+def _scan_results(
+    bench: Bench, jobs: int | None, report: Report, cancel: Cancel, earlier: Comparison | None
+) -> list[ScanResult | Refusal]:
+    """Results in bench order, on several cores, those of `earlier` taken over where nothing changed."""
+    kept = _reusable(bench, earlier)
+    results: dict[str, ScanResult | Refusal] = dict(kept)
+    with ThreadPoolExecutor(worker_count(jobs)) as pool:
+        waiting: dict[Future[ScanResult | Refusal], str] = {
+            pool.submit(measure, scan, bench.treatment, cancel): scan.name
+            for scan in bench.scans
+            if scan.name not in kept
+        }
+        try:
+            for future in as_completed(waiting):
+                name = waiting[future]
+                results[name] = future.result()
+                report(Progress(len(results), len(bench.scans), f"compared {name}"))
+        except BaseException:
+            cancel.request()  # the others stop at their next step; the pool waits for them
+            raise
+    return [results[scan.name] for scan in bench.scans]
+
+
+def _reusable(bench: Bench, earlier: Comparison | None) -> dict[str, ScanResult]:
+    if earlier is None or earlier.treatment.digest != bench.treatment.digest:
+        return {}
+    kept = {}
+    for scan in bench.scans:
+        before = earlier.scans_by_name.get(scan.name)
+        if before is not None and before.raw is scan.raw:
+            kept[scan.name] = dataclasses.replace(before, specimen=scan.specimen, spot=scan.spot)
+    return kept
+
+
+def _by_specimen(scans: Sequence[ScanResult]) -> dict[str, list[ScanResult]]:
+    groups: dict[str, list[ScanResult]] = {}
+    for scan in scans:
+        groups.setdefault(scan.specimen, []).append(scan)
+    return groups
+
+
+def _independent(scans: Sequence[ScanResult]) -> list[ScanResult]:
+    """The scans that are spots of their own: the same file twice is one spot."""
+    seen: dict[object, ScanResult] = {}
+    for scan in scans:
+        source = scan.raw.source
+        seen.setdefault((source.sha256, source.channel) if source.sha256 else id(scan.raw), scan)
+    return list(seen.values())
+
+
+def _specimen(name: str, scans: Sequence[ScanResult], rank_by: str) -> SpecimenResult:
+    spots = _independent(scans)
+    doubts: list[Doubt] = []
+    if len(spots) == 1:
+        doubts.append(single_scan())
+    if len(spots) < len(scans):
+        doubts.append(
+            Doubt(
+                "same-scan",
+                "amber",
+                f"{len(scans) - len(spots)} of {len(scans)} scans are copies of another one and count once.",
+                "Scan another spot.",
+            )
+        )
+    unlike = comparability.mixed([scan.treated for scan in spots])
+    return SpecimenResult(
+        name=name,
+        scans=tuple(scan.name for scan in scans),
+        readings={symbol: _of_spots(symbol, spots) for symbol in CATALOGUE},
+        typical=_typical(spots, rank_by),
+        doubts=(*doubts, *([unlike] if unlike else [])),
+    )
+
+
+def _of_spots(symbol: str, spots: Sequence[ScanResult]) -> Reading:
+    return interval.of_spots([spot.readings[symbol] for spot in spots], positive=CATALOGUE[symbol].positive)
+
+
+def _typical(spots: Sequence[ScanResult], rank_by: str) -> str:
+    """The middle spot by the ranking reading; of an even number the lower of the two in the middle."""
+    order = sorted(spots, key=lambda spot: float(spot.readings[rank_by]))
+    return order[(len(order) - 1) // 2].name
+
+
+def _standing(groups: Mapping[str, Sequence[ScanResult]], rank_by: str, rng: np.random.Generator) -> tuple[Place, ...]:
+    spots = {name: [s.readings[rank_by].value for s in _independent(scans)] for name, scans in groups.items()}
+    values = {name: [value for value in found if value is not None] for name, found in spots.items()}
+    return stand(values, positive=CATALOGUE[rank_by].positive, rng=rng)
+
+
+def _band(maps: Sequence[HeightMap]) -> Band:
+    """Without a filter a scan holds waves from two of its pixels to its side; the widest limits over the bench."""
+    if not maps:
+        return Band(None, None)
+    return Band(2 * min(min(scan.pitch) for scan in maps), max(max(scan.size) for scan in maps))
+
+
+def _known(symbol: str) -> None:
+    if symbol not in CATALOGUE:
+        raise ReadingUnknown(f"There is no reading “{symbol}”", fix=f"The readings are: {', '.join(CATALOGUE)}.")
