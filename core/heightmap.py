@@ -109,7 +109,7 @@ class HeightMap:
     name: str = ""
     mask: BoolArray | None = None
     source: Source = field(default_factory=Source)
-    metadata: Mapping[str, Any] = EMPTY
+    metadata: Mapping[str, Any] = field(default_factory=lambda: EMPTY)
     history: tuple[Entry, ...] = ()
     missing: int = field(init=False, default=0)
 
@@ -181,7 +181,7 @@ class HeightMap:
 
     def with_(self, **changes: Any) -> Self:
         """A copy with some fields replaced; arrays that stay are shared."""
-        fields = {
+        fields: dict[str, Any] = {
             "z": self.z,
             "pitch": self.pitch,
             "name": self.name,
