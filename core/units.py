@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 
 from core.errors import QuantityError
 
-METRES: dict[str, float] = {
-    "m": 1.0,
-    "mm": 1e-3,
-    "um": 1e-6,
-    "µm": 1e-6,  # micro sign
-    "μm": 1e-6,  # Greek mu
-    "nm": 1e-9,
-    "Å": 1e-10,  # letter A with ring
-    "Å": 1e-10,  # angstrom sign
-    "A": 1e-10,
-    "pm": 1e-12,
+EXPONENTS: dict[str, int] = {
+    "m": 0,
+    "mm": -3,
+    "um": -6,
+    "µm": -6,  # micro sign
+    "μm": -6,  # Greek mu
+    "nm": -9,
+    "Å": -10,  # letter A with ring
+    "Å": -10,  # angstrom sign
+    "A": -10,
+    "pm": -12,
 }
-"""Metres in one unit, by the ways the unit is written."""
+"""Power of ten of a metre, by the ways the unit is written."""
 
 _WORDS = {
     "metre": "m", "meter": "m", "metres": "m", "meters": "m",
@@ -42,7 +43,7 @@ def is_length_unit(unit: str) -> bool:
     >>> is_length_unit("nm"), is_length_unit("Micrometres"), is_length_unit("V")
     (True, True, False)
     """
-    return _canonical(unit) in METRES
+    return _canonical(unit) in EXPONENTS
 
 
 def metres_per(unit: str) -> float:
@@ -58,10 +59,7 @@ def metres_per(unit: str) -> float:
     >>> metres_per("nm")
     1e-09
     """
-    try:
-        return METRES[_canonical(unit)]
-    except KeyError:
-        raise QuantityError(f"“{unit}” is not a unit of length", fix="Use one of m, mm, um, nm, A or pm.") from None
+    return float(f"1e{_exponent(unit)}")
 
 
 def parse_length(text: str) -> float:
@@ -90,7 +88,8 @@ def parse_length(text: str) -> float:
     match = _LENGTH.fullmatch(text)
     if match is None:
         raise QuantityError(f"“{text}” is not a length", fix="Write a number with its unit, such as 9.8nm.")
-    value = float(match[1].replace(",", ".")) * metres_per(match[2])
+    # The decimal point is shifted before the number becomes binary, so that 12 nm is 1.2e-8 m to the last bit.
+    value = float(Decimal(match[1].replace(",", ".")).scaleb(_exponent(match[2])))
     if not math.isfinite(value):
         raise QuantityError(f"“{text}” is not a finite length", fix="Write a number such as 9.8nm.")
     return value
@@ -146,7 +145,7 @@ def display_unit(metres: float) -> str:
     if size == 0 or not math.isfinite(size):
         return "nm"
     for unit in ("m", "mm", "µm", "nm"):
-        if size >= METRES[unit] * (1 - 1e-9):
+        if size >= metres_per(unit) * (1 - 1e-9):
             return unit
     return "pm" if size < 0.095e-9 else "nm"
 
@@ -179,6 +178,13 @@ def format_number(value: float, *, digits: int = 3) -> str:
     places = max(0, digits - 1 - exponent)
     text = f"{value:.{places}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _exponent(unit: str) -> int:
+    try:
+        return EXPONENTS[_canonical(unit)]
+    except KeyError:
+        raise QuantityError(f"“{unit}” is not a unit of length", fix="Use one of m, mm, um, nm, A or pm.") from None
 
 
 def _canonical(unit: str) -> str:

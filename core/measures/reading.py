@@ -40,4 +40,4 @@ class Reading:
     note: str = ""
 
     def __float__(self) -> float:
-        return float("nan") if self.value is None else self.value
+        return float("nan") if self.value is None else float(self.value)

@@ -82,7 +82,7 @@ def mixed(scans: Sequence[HeightMap]) -> Doubt | None:
 
 def _verdict(first: str, second: str, scans: Sequence[HeightMap]) -> Pair:
     found = _findings(scans)
-    level = max(found.values(), key=SEVERITY.__getitem__, default="green")
+    level: Level = max(found.values(), key=SEVERITY.__getitem__) if found else "green"
     side = " × ".join(format_length(min(scan.size[axis] for scan in scans)) for axis in (0, 1))
     cure = " ".join(CURES[code].format(side=side) for code in found)
     return Pair(first, second, level, tuple(found), cure)
