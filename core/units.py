@@ -22,6 +22,9 @@ EXPONENTS: dict[str, int] = {
 }
 """Power of ten of a metre, by the ways the unit is written."""
 
+METRES: dict[str, float] = {unit: float(f"1e{exponent}") for unit, exponent in EXPONENTS.items()}
+"""Metres in one unit."""
+
 _WORDS = {
     "metre": "m", "meter": "m", "metres": "m", "meters": "m",
     "millimetre": "mm", "millimeter": "mm", "millimetres": "mm", "millimeters": "mm",
