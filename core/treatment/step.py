@@ -26,6 +26,10 @@ class Step(ABC):
 
     on: bool = True
 
+    def __post_init__(self) -> None:
+        if not isinstance(self.on, bool):
+            raise TreatmentError(f"The step “{self.do}” needs “on” as true or false, not {self.on!r}")
+
     @abstractmethod
     def apply(self, scan: HeightMap) -> HeightMap:
         """The treated map, its history one `Entry` longer.

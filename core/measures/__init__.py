@@ -1,0 +1,7 @@
+"""Measures: numbers from one map."""
+
+from core.measures.catalogue import CATALOGUE, Quantity, readings
+from core.measures.reading import Reading
+from core.measures.surface import Surface
+
+__all__ = ["CATALOGUE", "Quantity", "Reading", "Surface", "readings"]
