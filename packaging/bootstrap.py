@@ -46,7 +46,7 @@ def main() -> int:
     parser.add_argument("what", choices=["run", "test"])
     parser.add_argument("--all", action="store_true", help="test: also the long checks")
     options = parser.parse_args()
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036  this very script may be started by an older Python
         stop(f"Lowrelief needs Python 3.11 or newer; this is {sys.version.split()[0]}.")
     make_environment()
     install(testing=options.what == "test")
@@ -62,7 +62,7 @@ def say(message: str) -> None:
     print(f"bootstrap: {message}", file=sys.stderr, flush=True)
 
 
-# --- the private environment -------------------------------------------------------------------------------------------
+# --- the private environment
 
 
 def make_environment() -> None:
@@ -89,7 +89,7 @@ def install(*, testing: bool) -> None:
     STAMP.write_text(wanted)
 
 
-# --- system libraries for Qt -------------------------------------------------------------------------------------------
+# --- system libraries for Qt
 
 
 def prepare_qt(platform: str) -> bool:
@@ -126,7 +126,7 @@ def add_packages(packages: list[str], *, why: str) -> None:
         stop(f"{why}, and installing them failed. Please run:\n    sudo {' '.join(command)}")
 
 
-# --- the two jobs ------------------------------------------------------------------------------------------------------
+# --- the two jobs
 
 
 def run() -> int:
