@@ -206,18 +206,39 @@ def normalised(heights: FloatArray, *, sq: float) -> FloatArray:
         If the surface is a plane: there is nothing to scale.
     """
     wanted = not_negative(sq, "The RMS")
+    level = without_plane(heights)
+    rms = float(np.sqrt(np.mean(level * level)))
+    if rms <= 1e-12 * float(np.ptp(heights)) or rms == 0:
+        raise MapError("A plane has no texture to scale")
+    return level * (wanted / rms)
+
+
+def without_plane(heights: FloatArray) -> FloatArray:
+    """The surface less its least-squares plane.
+
+    Parameters
+    ----------
+    heights : ndarray, shape (ny, nx)
+        Metres, complete.
+
+    Returns
+    -------
+    ndarray, shape (ny, nx)
+        Metres, mean zero.
+
+    Examples
+    --------
+    >>> bool(abs(without_plane(np.array([[1.0, 2.0, 3.0], [2.0, 3.0, 4.0]]))).max() < 1e-15)
+    True
+    """
     y, x = coordinates((heights.shape[0], heights.shape[1]), (1.0, 1.0))
     # Centred coordinates are orthogonal on a complete lattice, so the plane's three terms are found one by one.
-    level = heights - heights.mean()
+    level: FloatArray = heights - heights.mean()
     for term in (y + 0 * x, x + 0 * y):
         power = float(np.sum(term * term))
         if power > 0:
             level = level - term * (float(np.sum(level * term)) / power)
-    rms = float(np.sqrt(np.mean(level * level)))
-    if rms <= 1e-12 * float(np.ptp(heights)) or rms == 0:
-        raise MapError("A plane has no texture to scale")
-    scaled: FloatArray = level * (wanted / rms)
-    return scaled
+    return level
 
 
 def _from_density(
