@@ -36,17 +36,17 @@ def kurtosis(surface: Surface) -> Outcome:
 
 def highest_peak(surface: Surface) -> Outcome:
     """Sp: the highest point above the mean; metres."""
-    return Outcome(surface.above_mean(float(surface.ordered[-1]))) if surface.points else NOTHING
+    return Outcome(surface.above_mean(surface.highest)) if surface.points else NOTHING
 
 
 def deepest_pit(surface: Surface) -> Outcome:
     """Sv: the lowest point below the mean, counted positive; metres."""
-    return Outcome(-surface.above_mean(float(surface.ordered[0]))) if surface.points else NOTHING
+    return Outcome(-surface.above_mean(surface.lowest)) if surface.points else NOTHING
 
 
 def peak_to_valley(surface: Surface) -> Outcome:
     """Sz: highest minus lowest point, Sp + Sv; metres."""
-    return Outcome(float(surface.ordered[-1] - surface.ordered[0])) if surface.points else NOTHING
+    return Outcome(surface.highest - surface.lowest) if surface.points else NOTHING
 
 
 def robust_range(surface: Surface) -> Outcome:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
 from core.heightmap import BoolArray, FloatArray, HeightMap
 
+WEIGHTS = np.array([-1.0, 9.0, -45.0, 0.0, 45.0, -9.0, 1.0]) / 60.0
+"""Seven-point derivative for unit spacing: exact for polynomials up to degree 6."""
+
 REACH = 3
 """Points that the derivative needs on either side."""
 
 BLOCK = 16
-"""Rows handled at a time: with the work buffers they stay in the cache for maps up to some thousand columns."""
+"""Rows handled at a time: few, so that the banded matrix is not mostly zeros, and all stays in the cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,7 @@ class Slopes:
         return self.evaluated / self.inner
 
 
-def slopes_of(scan: HeightMap) -> Slopes | None:
+def slopes_of(scan: HeightMap, pivot: float = 0.0) -> Slopes | None:
     r"""Mean square slope and mean extra area of a map.
 
     Derivatives are :math:`\frac{1}{60}(-1, 9, -45, 0, 45, -9, 1)` over seven neighbouring points, divided by the
@@ -52,6 +55,8 @@ def slopes_of(scan: HeightMap) -> Slopes | None:
     ----------
     scan : HeightMap
         The treated map.
+    pivot : float, optional
+        A height amid the others, metres; taken off first, it saves the digits of a map that lies far from 0.
 
     Returns
     -------
@@ -62,52 +67,63 @@ def slopes_of(scan: HeightMap) -> Slopes | None:
     if rows < 1 or columns < 1:
         return None
     used = None if scan.complete else scan.used
+    stencils = _Stencils.of(scan.pitch)
     square = excess = 0.0
     evaluated = 0
-    work = np.empty((3, BLOCK, columns))
     for top in range(0, rows, BLOCK):
-        high = min(BLOCK, rows - top)
-        band = slice(top, top + high + 2 * REACH)
-        s, spare, _ = (buffer[:high] for buffer in work)
-        squared_slopes(scan.z[band], scan.pitch, work[:, :high])
-        if used is not None:
+        band = slice(top, min(top + BLOCK, rows) + 2 * REACH)
+        heights = scan.z[band] - pivot
+        if used is None:
+            s = stencils.squared_slopes(heights)
+            evaluated += s.size
+        else:
+            heights[~used[band]] = 0.0  # only stencils that are then left out see these zeros
             whole = complete_stencils(used[band])
-            s[~whole] = 0.0
+            s = np.where(whole, stencils.squared_slopes(heights), 0.0)
             evaluated += int(np.count_nonzero(whole))
         square += float(s.sum())
-        np.add(s, 1.0, out=spare)
-        np.sqrt(spare, out=spare)
-        spare += 1.0
-        s /= spare
-        excess += float(s.sum())
-    evaluated = rows * columns if used is None else evaluated
+        excess += _summed_excess(s)
     n = max(evaluated, 1)
     return Slopes(square / n, excess / n, evaluated, rows * columns)
 
 
-def squared_slopes(band: FloatArray, pitch: tuple[float, float], work: FloatArray) -> None:
-    """Put (dz/dx)² + (dz/dy)² of the inner points of a band of rows into ``work[0]``; the rest of `work` is spare."""
-    s, d, spare = work
-    across = band[REACH:-REACH]
-    down = band[:, REACH:-REACH]
-    _derivative(lambda shift: across[:, REACH + shift : across.shape[1] - REACH + shift], s, spare)
-    s *= 0.75 / pitch[1]
-    s *= s
-    _derivative(lambda shift: down[REACH + shift : down.shape[0] - REACH + shift], d, spare)
-    d *= 0.75 / pitch[0]
-    d *= d
-    s += d
+@dataclass(frozen=True, slots=True)
+class _Stencils:
+    """The derivative, per metre, as seven weights along a row and as a banded matrix down a full block of rows.
+
+    Both ways are one pass each over a block in the cache: a short correlation and a small matrix product.
+    """
+
+    across: FloatArray
+    down: FloatArray
+
+    @classmethod
+    def of(cls, pitch: tuple[float, float]) -> Self:
+        dy, dx = pitch
+        banded = np.zeros((BLOCK, BLOCK + 2 * REACH))
+        for row in range(BLOCK):
+            banded[row, row : row + len(WEIGHTS)] = WEIGHTS / dy
+        return cls(WEIGHTS / dx, banded)
+
+    def squared_slopes(self, band: FloatArray) -> FloatArray:
+        """(dz/dx)² + (dz/dy)² at the inner points of a band of rows."""
+        rows, width = band.shape[0] - 2 * REACH, band.shape[1]
+        # The rows are read as one line; what runs over their ends falls into the last columns and is cut off. The line
+        # may run on into the row below, which the band has.
+        line = band[REACH:].reshape(-1)[: rows * width + 2 * REACH]
+        s = np.correlate(line, self.across, "valid").reshape(rows, width)[:, : width - 2 * REACH]
+        s *= s
+        down = self.down[:rows, : rows + 2 * REACH] @ band[:, REACH : width - REACH]
+        down *= down
+        s += down
+        return np.asarray(s)
 
 
-def _derivative(shifted: Callable[[int], FloatArray], out: FloatArray, spare: FloatArray) -> None:
-    """Put 4/3 of the derivative for each pixel into `out`: (45 d₁ − 9 d₂ + d₃)/60 = ¾ (d₁ − d₂/5 + d₃/45)."""
-    np.subtract(shifted(1), shifted(-1), out=out)
-    np.subtract(shifted(2), shifted(-2), out=spare)
-    spare *= 1 / 5
-    out -= spare
-    np.subtract(shifted(3), shifted(-3), out=spare)
-    spare *= 1 / 45
-    out += spare
+def _summed_excess(s: FloatArray) -> float:
+    root = np.add(s, 1.0)
+    np.sqrt(root, out=root)
+    root += 1.0
+    return float(np.divide(s, root, out=root).sum())
 
 
 def complete_stencils(used: BoolArray) -> BoolArray:

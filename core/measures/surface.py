@@ -10,6 +10,7 @@ import numpy as np
 
 from core.heightmap import FloatArray, HeightMap, frozen
 from core.measures.slopes import Slopes, slopes_of
+from core.selection import quantile, typical_height
 
 CHUNK = 32_768
 """Heights handled at a time: 256 KiB, which the second-level cache holds together with a work buffer."""
@@ -68,8 +69,7 @@ class Surface:
     @cached_property
     def _pivot(self) -> float:
         """A height amid the others: the mean is found from the distances to it and so keeps its digits."""
-        heights = self.heights
-        return float(np.median(heights[:: max(1, heights.size // 64)]))
+        return typical_height(self.scan)
 
     @cached_property
     def _mean_above_pivot(self) -> float:
@@ -111,17 +111,23 @@ class Surface:
         return frozen(np.sort(self.heights))
 
     @cached_property
+    def lowest(self) -> float:
+        """The lowest height, metres."""
+        return float(self.heights.min())
+
+    @cached_property
+    def highest(self) -> float:
+        """The greatest height, metres."""
+        return float(self.heights.max())
+
+    @cached_property
     def slopes(self) -> Slopes | None:
         """Slopes of the inner points; None when the map is too small for the derivative."""
-        return slopes_of(self.scan)
+        return slopes_of(self.scan, self._pivot)
 
     def quantile(self, share: float) -> float:
         """Height below which this share of the points lies, metres; linear between neighbouring points."""
-        place = share * (self.points - 1)
-        below = int(place)
-        above = min(below + 1, self.points - 1)
-        low, high = float(self.ordered[below]), float(self.ordered[above])
-        return low + (place - below) * (high - low)
+        return quantile(self.heights, share)
 
 
 def chunks(heights: FloatArray) -> list[FloatArray]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from core.errors import TreatmentError
 from core.heightmap import BoolArray, Entry, HeightMap
+from core.selection import median
 from core.treatment import check
 from core.treatment.extent import Extent
 from core.treatment.polynomial import fit_polynomial
@@ -113,8 +114,8 @@ def _outliers(scan: HeightMap, k: float) -> _Search:
         keep = used & ~found
         residual = fit_polynomial(scan.with_(mask=~keep), 1).residual
         kept = residual[keep]
-        middle = float(np.median(kept))
-        sigma = MAD_TO_SIGMA * float(np.median(np.abs(kept - middle)))
+        middle = median(kept)
+        sigma = MAD_TO_SIGMA * median(np.abs(kept - middle))
         if sigma == 0:
             return _Search(np.zeros(scan.shape, bool), 0.0, rounds)
         with np.errstate(invalid="ignore"):  # missing points are NaN and never outliers

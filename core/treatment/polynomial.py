@@ -9,7 +9,8 @@ import numpy as np
 
 from core.errors import TreatmentError
 from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
-from core.treatment.basis import blocks, orthonormal, pair_products
+from core.selection import typical_height
+from core.treatment.basis import BLOCK, blocks, orthonormal, pair_products
 
 DEGREES = range(1, 6)
 """Degrees that are offered. Above, a fit follows the texture itself."""
@@ -92,15 +93,13 @@ def fit_polynomial(scan: HeightMap, degree: int) -> Fit:
     down, across = _bases(scan, used, degree)
     terms = np.add.outer(np.arange(degree + 1), np.arange(degree + 1)) <= degree
     normal, points = _normal_matrix(used, down, across, terms)
-    level = _typical_height(scan)
+    level = typical_height(scan)
+    form = _solved(normal, terms, _project(scan.z, used, level, down, across) / points)
     residual = np.empty(scan.shape)
-    form = np.zeros(terms.shape)
-    for _ in range(2):  # the fit, then its refinement
-        projected = _project(scan.z, used, level, form, down, across, residual)
-        correction = np.zeros(terms.shape)
-        correction[terms] = np.linalg.solve(normal, projected[terms] / points)
-        form += correction
+    missed = _project(scan.z, used, level, down, across, form, residual)
+    correction = _solved(normal, terms, missed / points)
     _subtract(residual, correction, down, across)
+    form += correction
     return Fit(
         degree=degree,
         coefficients=frozen(form),
@@ -151,39 +150,43 @@ def _normal_matrix(
     return normal, points
 
 
-def _typical_height(scan: HeightMap) -> float:
-    """A height amid the others: taken off first, it saves the digits of maps that lie far from 0."""
-    heights = scan.heights()
-    return float(np.median(heights[:: max(1, heights.size // 64)]))
+def _solved(normal: FloatArray, terms: BoolArray, projected: FloatArray) -> FloatArray:
+    form = np.zeros(terms.shape)
+    form[terms] = np.linalg.solve(normal, projected[terms])
+    return form
 
 
 def _project(
     z: FloatArray,
     used: BoolArray | None,
     level: float,
-    form: FloatArray,
     down: FloatArray,
     across: FloatArray,
-    residual: FloatArray,
+    form: FloatArray | None = None,
+    residual: FloatArray | None = None,
 ) -> FloatArray:
-    """Fill `residual` with heights minus form and sum it, where it counts, against every term."""
-    heights_of = down @ form
-    projected = np.zeros(form.shape)
-    any_form = bool(form.any())
+    """Sum heights minus level (and minus form, then kept in `residual`), where they count, against every term."""
+    rows_of_form = None if form is None else down @ form
+    over = np.ascontiguousarray(across.T)  # twice as fast as the transposed view
+    projected = np.zeros((down.shape[1], across.shape[1]))
+    work, surface = np.empty((2, BLOCK, len(across)))
     for rows in blocks(len(z)):
-        block = residual[rows]
+        high = rows.stop - rows.start
+        block = work[:high] if residual is None else residual[rows]
         np.subtract(z[rows], level, out=block)
-        if any_form:
-            block -= heights_of[rows] @ across.T
+        if rows_of_form is not None:
+            block -= np.matmul(rows_of_form[rows], over, out=surface[:high])
         counted = block if used is None else np.where(used[rows], block, 0.0)
         projected += down[rows].T @ (counted @ across)
     return projected
 
 
 def _subtract(residual: FloatArray, form: FloatArray, down: FloatArray, across: FloatArray) -> None:
-    heights_of = down @ form
+    rows_of_form = down @ form
+    over = np.ascontiguousarray(across.T)
+    surface = np.empty((BLOCK, len(across)))
     for rows in blocks(len(residual)):
-        residual[rows] -= heights_of[rows] @ across.T
+        residual[rows] -= np.matmul(rows_of_form[rows], over, out=surface[: rows.stop - rows.start])
 
 
 def _tilt(form: FloatArray, down: FloatArray, across: FloatArray, pitch: tuple[float, float]) -> tuple[float, float]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.heightmap import BoolArray, Entry, FloatArray, HeightMap, frozen
+from core.selection import typical_height
 from core.treatment import check
 from core.treatment.basis import blocks, orthonormal, pair_products
 from core.treatment.step import Step
@@ -170,7 +171,7 @@ def _without_polynomials(scan: HeightMap, degree: int) -> _Treated:
     """Least squares along every row at once, with a refinement; the mean over the decided rows is given back."""
     columns = orthonormal(scan.shape[1], min(degree, scan.shape[1] - 1))
     out = np.empty(scan.shape)
-    level = _typical_height(scan)
+    level = typical_height(scan)
     fits = [_fit_rows(scan, rows, columns, degree, level, out[rows]) for rows in blocks(scan.shape[0])]
     decided = np.concatenate([fit.decided for fit in fits])
     points = np.concatenate([fit.points for fit in fits])
@@ -222,8 +223,3 @@ def _fit_rows(
     means = np.einsum("ri,ri->r", normal[:, 0], form)
     squares = np.einsum("ri,rij,rj->r", form, normal, form)
     return _RowFits(decided, points, means, squares)
-
-
-def _typical_height(scan: HeightMap) -> float:
-    heights = scan.heights()
-    return float(np.median(heights[:: max(1, heights.size // 64)])) if heights.size else 0.0

@@ -9,6 +9,7 @@ import numpy as np
 
 from core.errors import TreatmentError
 from core.heightmap import Entry, FloatArray, HeightMap, frozen
+from core.selection import quantile
 from core.treatment import check
 from core.treatment.step import Step
 from core.units import format_length
@@ -79,4 +80,4 @@ class Zero(Step):
             return float(np.mean(heights))
         if self.at == "lowest":
             return float(np.min(heights))
-        return float(np.percentile(heights, 50.0 if self.percent is None else self.percent))
+        return quantile(heights, 0.5 if self.percent is None else self.percent / 100)
