@@ -1,0 +1,31 @@
+"""Fixtures that all tests share."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+CHECKS = Path(__file__).parent / "reference" / "checks.json"
+
+
+@pytest.fixture(scope="session")
+def expected() -> Callable[..., Any]:
+    """Reference value by entry and quantity, with its own tolerance: ``assert sq == expected("1.01|Sq", unit=1e-9)``.
+
+    `unit` turns the value and its absolute tolerance into SI; `rel` replaces the tolerance, with the reason beside it.
+    See reference/README.md for where the values come from.
+    """
+    entries = {entry["id"]: entry for entry in json.loads(CHECKS.read_text(encoding="utf-8"))}
+
+    def look_up(name: str, unit: float = 1.0, rel: float | None = None) -> Any:
+        entry = entries[name]
+        value = unit * entry["expected"]
+        if rel is not None:
+            return pytest.approx(value, rel=rel, abs=0)
+        return pytest.approx(value, rel=entry["rel_tol"] or 0, abs=unit * (entry["abs_tol"] or 0))
+
+    return look_up
