@@ -1,0 +1,217 @@
+"""What the figure says in words: under each name, in the headings, in the caption."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from core.figure_layout import TEXT
+from core.figure_parts import bar_text
+from core.figure_text import drawable, shorten, width
+from core.measures.reading import Reading
+from core.results import Comparison, ScanResult
+from core.scale import clipped
+from core.sheet.words import (
+    caption,
+    clean,
+    common_unit,
+    height_range_text,
+    interval_text,
+    range_text,
+    reasons_text,
+    scaling,
+    spots,
+    value_text,
+)
+from core.units import metres_per
+
+SHOWN = 24  # more maps than this are stamps; the best are shown and the caption says so
+LONG_LIST = 3
+IN_SENTENCE = 170.0  # room for a name in the caption, talk points
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One specimen on the figure.
+
+    Attributes
+    ----------
+    name : str
+        The specimen.
+    rank : int or None
+        Its place.
+    colour : int
+        Its number on the bench, which makes its colour.
+    scan : ScanResult
+        The spot that stands for it.
+    reading : Reading
+        The ranking reading of the specimen.
+    spots : int
+        How many there are.
+    """
+
+    name: str
+    rank: int | None
+    colour: int
+    scan: ScanResult
+    reading: Reading
+    spots: int
+
+
+def panels(comparison: Comparison) -> list[Panel]:
+    """The specimens in the order of the standing, at most `SHOWN` of them."""
+    ranked = [place.specimen for place in comparison.standing if place.specimen in comparison.specimens_by_name]
+    rest = [specimen.name for specimen in comparison.specimens if specimen.name not in comparison.places]
+    found = []
+    for name in (*ranked, *rest)[:SHOWN]:
+        specimen, place = comparison.specimens_by_name[name], comparison.places.get(name)
+        missing = Reading(comparison.rank_by, None, "1", "")
+        found.append(
+            Panel(
+                name=clean(name),
+                rank=place.rank if place else None,
+                colour=comparison.colour_index(name),
+                scan=comparison.scans_by_name[specimen.typical],
+                reading=specimen.readings.get(comparison.rank_by, missing),
+                spots=spots(comparison, name),
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One way to write value and range under the names: the same for all specimens.
+
+    Attributes
+    ----------
+    values : tuple of tuple of str
+        Lines of each specimen.
+    ranges : tuple of str
+        Range of each own scale.
+    note : str
+        What the lines leave out, for the heading; empty if nothing.
+    """
+
+    values: tuple[tuple[str, ...], ...]
+    ranges: tuple[str, ...]
+    note: str = ""
+
+    @property
+    def room(self) -> float:
+        """Width of the widest line."""
+        lines = [line for lines in self.values for line in lines]
+        return max(width(drawable(line), TEXT) for line in (*lines, *self.ranges))
+
+    @property
+    def lines(self) -> int:
+        """Lines of a value."""
+        return max(len(lines) for lines in self.values)
+
+
+def ways(shown: Sequence[Panel]) -> list[Told]:
+    """From the most telling to the shortest way of writing the numbers."""
+    lengths = [panel.reading.value for panel in shown if panel.reading.unit == "m"]
+    unit = common_unit(lengths) if lengths else None
+    ranges = tuple(height_range_text(*panel.scan.own_range) for panel in shown)
+    whole = [value_text(replace(panel.reading, n=0), unit) for panel in shown]
+    counts = [f"n = {panel.spots}" for panel in shown]
+    found = [
+        Told(tuple((f"{value}, {n}",) for value, n in zip(whole, counts, strict=True)), ranges),
+        Told(tuple(zip(whole, counts, strict=True)), ranges),
+    ]
+    if len(set(counts)) == 1:  # the caption says it once for all
+        found.append(Told(tuple((value,) for value in whole), ranges))
+    return [*found, *_bare(shown, unit)]
+
+
+def _bare(shown: Sequence[Panel], unit: str | None) -> list[Told]:
+    """Numbers alone, what they are told in the heading."""
+    first = shown[0].reading
+    name = scaling(first, unit)[1]
+    values = []
+    for panel in shown:
+        told = interval_text(replace(panel.reading, n=0), unit)
+        values.append(told.removesuffix(f" {name}") if name else told)
+    across = common_unit([max(map(abs, panel.scan.own_range)) for panel in shown])
+    ranges = [range_text(*(end / metres_per(across) for end in panel.scan.own_range)) for panel in shown]
+    what = f"{first.symbol} in {name}" if name else first.symbol
+    note = f"{first.symbol} and range in {name}" if name == across else f"{what}, range in {across}"
+    alone = [told.split(" ± ")[0] for told in values]
+    return [
+        Told(tuple((told,) for told in values), tuple(ranges), note),
+        Told(tuple((told,) for told in alone), tuple(ranges), f"{note}; intervals: sheet"),
+    ]
+
+
+def headings(comparison: Comparison, note: str, *, stacked: bool) -> tuple[str, str]:
+    """The headings of a and b."""
+    shared = height_range_text(*comparison.shared_range)
+    where = ("", "") if stacked else (" left:", " right:")
+    b = f"b{where[1]} each on its own scale"
+    return f"a{where[0]} one scale for all, {shared}", f"{b} ({note})" if note else b
+
+
+def warnings(comparison: Comparison) -> str:
+    """The pairs that must not be compared, in words; empty if there are none."""
+    red = [pair for pair in comparison.comparability if pair.level == "red"]
+    if not red:
+        return ""
+    told = [f"{_short(pair.first)} and {_short(pair.second)} ({reasons_text(pair.reasons)})" for pair in red[:2]]
+    more = f"; and {len(red) - 2} more pairs, see the sheet" if len(red) > 2 else ""
+    return clean("Not comparable: " + "; ".join(told) + more + ".")
+
+
+def caption_text(comparison: Comparison, shown: Sequence[Panel], *, bars_written: bool) -> str:
+    """Everything that a reader must know to believe the picture, in one paragraph."""
+    sentences = [f"Typical (median) spot shown; {caption(comparison)}."]
+    if len(comparison.specimens) > len(shown):
+        sentences.append(f"The {len(shown)} best of {len(comparison.specimens)} specimens.")
+    sides = {bar_text(panel.scan.treated.size[1]) for panel in shown}
+    if len({tuple(round(side, 12) for side in panel.scan.treated.size) for panel in shown}) > 1:
+        sentences.append("The scans differ in size: each is fitted and has its own scale bar.")
+    if not bars_written:
+        sentences.append(_bars(shown, sides))
+    sentences.append(_outside(comparison, shown))
+    if any(panel.scan.treated.missing for panel in shown):
+        sentences.append("Grey: no height.")
+    if any(panel.scan.treated.masked for panel in shown):
+        sentences.append("Amber: masked, not in the numbers.")
+    return clean(" ".join(sentence for sentence in sentences if sentence))
+
+
+def _bars(shown: Sequence[Panel], lengths: set[str]) -> str:
+    if len(lengths) == 1:
+        return f"Scale bars {next(iter(lengths))}."
+    groups = [(length, [p.name for p in shown if bar_text(p.scan.treated.size[1]) == length]) for length in lengths]
+    groups.sort(key=lambda group: (-len(group[1]), group[0]))
+    told = [f"{groups[0][0]} on most"] + [f"{length} on {_some(names)}" for length, names in groups[1:]]
+    return f"Scale bars {', '.join(told)}."
+
+
+def _outside(comparison: Comparison, shown: Sequence[Panel]) -> str:
+    """How much of each picture is outside its colours."""
+    on_a = {panel.name: sum(clipped(panel.scan.treated, *comparison.shared_range)) for panel in shown}
+    on_b = max(sum(clipped(panel.scan.treated, *panel.scan.own_range)) for panel in shown)
+    most = sorted((name for name, share in on_a.items() if share > 0), key=lambda name: -on_a[name])
+    told = [f"{_short(name)} {_percent(on_a[name])}" for name in most[:LONG_LIST]]
+    if len(most) > LONG_LIST:
+        told.append("others less")
+    parts = [f"a: {', '.join(told)}"] if told else []
+    if on_b > 0:
+        parts.append(f"b: {'' if len(shown) == 1 else 'at most '}{_percent(on_b)}")
+    return f"Magenta below, red above the range: in {'; in '.join(parts)}." if parts else ""
+
+
+def _percent(share: float) -> str:
+    return "under 0.1 %" if share < 0.0005 else f"{share:.1%}".replace("%", " %")
+
+
+def _some(names: Sequence[str]) -> str:
+    told = [_short(name) for name in names]
+    return ", ".join(told) if len(told) <= LONG_LIST else f"{told[0]} and {len(told) - 1} others"
+
+
+def _short(name: str) -> str:
+    """A name in a sentence: the figure carries it in full length elsewhere."""
+    return shorten(name, IN_SENTENCE, TEXT)

@@ -1,0 +1,209 @@
+"""A comparison as one plain record: what sheet, figure and bench file carry, so that all say the same digits."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+
+from core.bench import Refusal
+from core.heightmap import Entry
+from core.measures.reading import Reading
+from core.results import Comparison, ScanResult, SpecimenResult
+from core.sheet.words import clean
+from core.standing import Place
+from core.trust.comparability import Pair
+from core.trust.doubts import Doubt
+
+SCHEMA = 1
+PROGRAM = "lowrelief"
+
+Record = dict[str, Any]
+
+NOT_COUNTED: Record = {
+    "count": None,
+    "density_per_m2": None,
+    "upper95_per_m2": None,
+    "note": "not counted yet: this version finds no bumps",
+}
+
+
+def record(comparison: Comparison) -> Record:
+    """The comparison as nested dictionaries of text, numbers, booleans and None, schema 1.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        The whole result.
+
+    Returns
+    -------
+    dict
+        Ready for JSON: SI units, keys end in the unit where it is fixed, numbers that are not finite are None. A
+        reading that cannot be had is there with value None and a note that says why.
+    """
+    told: Record = plain(
+        {
+            "schema": SCHEMA,
+            "program": {"name": PROGRAM, "version": comparison.version},
+            "created": comparison.created,
+            "title": comparison.title,
+            "treatment": {
+                "digest": comparison.treatment.digest,
+                "steps": comparison.treatment.to_list(),
+                "describe": comparison.treatment.describe(),
+            },
+            "band": {
+                "shortest_m": comparison.band.shortest,
+                "longest_m": comparison.band.longest,
+                "filtered": comparison.band.filtered,
+            },
+            "rank_by": comparison.rank_by,
+            "shared_range_m": list(comparison.shared_range),
+            "scans": [_scan(scan) for scan in comparison.scans],
+            "specimens": [_specimen(specimen) for specimen in comparison.specimens],
+            "standing": [_place(place) for place in comparison.standing],
+            "comparability": [_pair(pair) for pair in comparison.comparability],
+            "refused": [_refusal(refusal) for refusal in comparison.refused],
+        }
+    )
+    return told
+
+
+def carried(comparison: Comparison) -> Record:
+    """The part of the record that a figure carries: what was done to which file, and the digits that came out.
+
+    Enough to repeat the comparison from the files and to say whether every digit agrees.
+    """
+    whole = record(comparison)
+    kept = ("schema", "program", "created", "title", "treatment", "band", "rank_by", "shared_range_m", "standing")
+    scans = [
+        {key: scan[key] for key in ("name", "specimen", "spot", "file", "sha256", "channel", "shape", "pitch_m")}
+        | {"readings": {symbol: reading["value"] for symbol, reading in scan["readings"].items()}}
+        for scan in whole["scans"]
+    ]
+    return {key: whole[key] for key in kept} | {"scans": scans}
+
+
+def plain(value: Any) -> Any:
+    """The value in JSON's own kinds: numbers that are not finite become None, text is made harmless.
+
+    >>> plain({"n": np.int64(3), "bad": float("nan"), "both": (1.5, "a")})
+    {'n': 3, 'bad': None, 'both': [1.5, 'a']}
+    """
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, str):
+        return clean(value)
+    if isinstance(value, int):
+        return int(value)  # also takes enumerations down to the number
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {clean(str(key)): plain(item) for key, item in value.items()}
+    if isinstance(value, np.generic | np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    if isinstance(value, bytes):
+        return clean(value.decode("utf-8", "replace"))
+    if isinstance(value, Iterable):
+        return [plain(item) for item in value]
+    return clean(str(value))
+
+
+def _scan(scan: ScanResult) -> Record:
+    source, raw = scan.raw.source, scan.raw
+    return {
+        "name": scan.name,
+        "specimen": scan.specimen,
+        "spot": scan.spot,
+        "file": source.file,
+        "sha256": source.sha256,
+        "format": source.format,
+        "channel": source.channel,
+        "channels": list(source.channels),
+        "shape": list(raw.shape),
+        "pitch_m": list(raw.pitch),
+        "size_m": list(raw.size),
+        "missing_fraction": raw.missing_fraction,
+        "treated": {
+            "shape": list(scan.treated.shape),
+            "pitch_m": list(scan.treated.pitch),
+            "size_m": list(scan.treated.size),
+            "missing_fraction": scan.treated.missing_fraction,
+        },
+        "masked_fraction": scan.treated.masked_fraction,
+        "own_range_m": list(scan.own_range),
+        "direction": raw.metadata.get("direction"),
+        "metadata": dict(raw.metadata),
+        "removed": [_entry(entry) for entry in scan.removed],
+        "readings": {symbol: _reading(reading) for symbol, reading in scan.readings.items()},
+        "doubts": [_doubt(doubt) for doubt in scan.doubts],
+        "bumps": NOT_COUNTED,
+    }
+
+
+def _specimen(specimen: SpecimenResult) -> Record:
+    return {
+        "name": specimen.name,
+        "scans": list(specimen.scans),
+        "typical": specimen.typical,
+        "readings": {symbol: _reading(reading) for symbol, reading in specimen.readings.items()},
+        "doubts": [_doubt(doubt) for doubt in specimen.doubts],
+    }
+
+
+def _reading(reading: Reading) -> Record:
+    had = reading.value is not None and math.isfinite(reading.value)
+    return {
+        "value": reading.value,
+        "unit": reading.unit,
+        "uncertainty": reading.uncertainty,
+        "low": reading.low,
+        "high": reading.high,
+        "n": reading.n,
+        "clause": reading.clause,
+        "note": reading.note if had else reading.note or "cannot be had; the reason is not known",
+    }
+
+
+def _doubt(doubt: Doubt) -> Record:
+    return {
+        "code": doubt.code,
+        "level": doubt.level,
+        "message": doubt.message,
+        "advice": doubt.advice,
+        "figures": dict(doubt.figures),
+    }
+
+
+def _entry(entry: Entry) -> Record:
+    return {"step": dict(entry.step), "removed": entry.removed, "figures": dict(entry.figures)}
+
+
+def _place(place: Place) -> Record:
+    return {
+        "rank": place.rank,
+        "specimen": place.specimen,
+        "tie": place.tie,
+        "probability_best": place.probability_best,
+        "proven": place.proven,
+        "value": place.value,
+    }
+
+
+def _pair(pair: Pair) -> Record:
+    return {
+        "pair": [pair.first, pair.second],
+        "level": pair.level,
+        "reasons": list(pair.reasons),
+        "cure": pair.cure,
+    }
+
+
+def _refusal(refusal: Refusal) -> Record:
+    return {"file": refusal.file, "reason": refusal.reason, "fix": refusal.fix}
