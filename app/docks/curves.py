@@ -1,0 +1,52 @@
+"""The curves below the tiles: section, height distribution, spectrum. The panel is made when it is first seen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtGui import QShowEvent
+from PySide6.QtWidgets import QVBoxLayout, QWidget
+
+from app.docks.dock import DockHead
+from app.tiles.state import Line, TileState
+
+if TYPE_CHECKING:
+    from app.curves.section_plot import CurvesPanel
+
+
+class CurvesHost(QWidget):
+    """Hands tiles and section on to the curves, which are drawn by a plotting library that takes long to import."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.head = DockHead("Curves")
+        self._tiles: list[TileState] = []
+        self._line: Line | None = None
+        self.panel: CurvesPanel | None = None
+        self._column = QVBoxLayout(self)
+        self._column.setContentsMargins(0, 0, 0, 0)
+
+    def set_tiles(self, tiles: list[TileState]) -> None:
+        """Curves of these maps."""
+        self._tiles = [tile for tile in tiles if tile.scan is not None]
+        self._hand_on()
+
+    def set_section(self, line: Line | None) -> None:
+        """The section that was drawn."""
+        self._line = line
+        self._hand_on()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        super().showEvent(event)
+        self._hand_on()
+
+    def _hand_on(self) -> None:
+        if not self.isVisible() or (self.panel is None and not self._tiles):
+            return
+        if self.panel is None:
+            from app.curves.section_plot import CurvesPanel
+
+            self.panel = CurvesPanel()
+            self._column.addWidget(self.panel)
+        self.panel.set_curves_source(self._tiles)
+        self.panel.set_section(self._line)

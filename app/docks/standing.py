@@ -1,0 +1,224 @@
+"""The standing: who is lowest, how sure that is, and everything that speaks against it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QEvent, QObject, QSortFilterProxyModel, Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QAbstractItemView, QHBoxLayout, QHeaderView, QTableView, QVBoxLayout, QWidget
+
+from app.docks.dock import DockHead
+from app.docks.standing_delegate import HEIGHT, StandingDelegate
+from app.docks.standing_model import ROW, SORT, Columns, Row, StandingModel
+from app.document import Document
+from app.theme import text_font, theme
+from app.widgets.parts import SMALL, Card, Column, ElidedLabel, button, emptied, flat_button, label
+from app.words import CHIPS, SEVERITY, listed, unlike_pairs, verdict
+from core.results import Comparison
+from core.sheet.words import KINDS, band_text, reasons_text
+
+SHOWN_ROWS = 12  # more of them scroll
+
+
+class StandingPanel(Column):
+    """Table, sentences, doubts and refused files.
+
+    Signals
+    -------
+    help_asked(str)
+        The user wants to know about the reading of this symbol.
+    picked(str)
+        A specimen was selected in the table.
+    retry_asked()
+        Refused files are to be read again, with pixel size and unit.
+    """
+
+    help_asked = Signal(str)
+    picked = Signal(str)
+    retry_asked = Signal()
+
+    def __init__(self, document: Document) -> None:
+        super().__init__(margins=(12, 0, 12, 12))
+        self._document = document
+        self.model = StandingModel()
+        self.model.setParent(self)
+        self._sorted = QSortFilterProxyModel(self)
+        self._sorted.setSourceModel(self.model)
+        self._sorted.setSortRole(SORT)
+        self.head = self._make_head()
+        self.table = self._table()
+        self.column.addWidget(self.table)
+        self._band = label(points=SMALL, muted=True, wrap=True)
+        self.column.addWidget(self._band)
+        self._cards = QVBoxLayout()
+        self._cards.setSpacing(8)
+        self.column.addLayout(self._cards)
+        self.column.addStretch(1)
+        document.compared.connect(self.refresh)
+        document.bench_changed.connect(self.refresh)
+        theme().changed.connect(self._repaint)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show the latest comparison."""
+        comparison = self._document.comparison
+        self.model.show_comparison(comparison)
+        self.table.setFixedHeight(self._table_height())
+        self.table.setVisible(bool(self.model.rows))
+        self.head.aside.setText("" if comparison is None else f"by {comparison.rank_by}, lowest first")
+        self._band.setText("" if comparison is None or not comparison.scans else band_text(comparison.band))
+        self._band.setVisible(bool(self._band.text()))
+        self._fill_cards(comparison)
+
+    def select(self, specimen: str) -> None:
+        """Mark the row of this specimen."""
+        for place in range(self._sorted.rowCount()):
+            row = self._sorted.index(place, 0).data(ROW)
+            if isinstance(row, Row) and row.place.specimen == specimen:
+                self.table.selectRow(place)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if event.type() == QEvent.Type.KeyPress and isinstance(event, QKeyEvent) and event.text() == "?":
+            self._ask()
+            return True
+        return super().eventFilter(watched, event)
+
+    def _repaint(self) -> None:
+        self.table.viewport().update()
+
+    def _ask(self) -> None:
+        self.help_asked.emit(self._document.bench.rank_by)
+
+    def _make_head(self) -> DockHead:
+        head = DockHead("Standing")
+        self.ask = flat_button("?", "What this reading means and when it misleads (F1)")
+        self.ask.clicked.connect(self._ask)
+        head.add(self.ask)
+        return head
+
+    def _table(self) -> QTableView:
+        table = QTableView()
+        table.setModel(self._sorted)
+        table.setItemDelegate(StandingDelegate(table))
+        table.setAccessibleName("Standing")
+        table.setShowGrid(False)
+        table.setSortingEnabled(True)
+        table.sortByColumn(Columns.RANK, Qt.SortOrder.AscendingOrder)
+        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        table.setTabKeyNavigation(False)
+        table.setAcceptDrops(False)
+        table.verticalHeader().hide()
+        table.verticalHeader().setDefaultSectionSize(HEIGHT)
+        table.installEventFilter(self)
+        head = table.horizontalHeader()
+        head.setFont(text_font(SMALL))
+        head.setHighlightSections(False)
+        head.setMinimumSectionSize(26)
+        fixed = {Columns.RANK: 30, Columns.PICTURE: 88, Columns.TIE: 34, Columns.CHANCE: 44}
+        for column in Columns:
+            width = fixed.get(column)
+            if width:
+                head.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
+                head.resizeSection(column, width)
+        head.setSectionResizeMode(Columns.SPECIMEN, QHeaderView.ResizeMode.Stretch)
+        head.setSectionResizeMode(Columns.VALUE, QHeaderView.ResizeMode.ResizeToContents)
+        table.selectionModel().selectionChanged.connect(self._tell_picked)
+        return table
+
+    def _table_height(self) -> int:
+        return 26 + HEIGHT * min(SHOWN_ROWS, len(self.model.rows)) + 2
+
+    def _tell_picked(self) -> None:
+        for index in self.table.selectionModel().selectedRows():
+            row = index.data(ROW)
+            if isinstance(row, Row):
+                self.picked.emit(row.place.specimen)
+
+    def _fill_cards(self, comparison: Comparison | None) -> None:
+        emptied(self._cards)
+        if comparison is not None and comparison.scans:
+            for make in (_verdict_card, _comparability_card, _doubts_card):
+                card = make(comparison)
+                if card is not None:
+                    self._cards.addWidget(card)
+        refused = _refused_card(self._document, comparison, self.retry_asked.emit)
+        if refused is not None:
+            self._cards.addWidget(refused)
+
+
+def _verdict_card(comparison: Comparison) -> QWidget | None:
+    said = verdict(comparison)
+    if not said:
+        return None
+    card = Card(spacing=6)
+    for sentence in said:
+        card.column.addWidget(label(sentence, wrap=True))
+    return card
+
+
+def _comparability_card(comparison: Comparison) -> QWidget | None:
+    groups = unlike_pairs(comparison.comparability)
+    if not groups:
+        return None
+    card = _titled("May they stand side by side?")
+    for level, reasons, cure, pairs in groups:
+        names = list(dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second)))
+        what = (
+            f"{pairs[0].first} and {pairs[0].second}" if len(pairs) == 1 else f"{len(pairs)} pairs of {listed(names)}"
+        )
+        card.column.addWidget(label(f"{what}: {KINDS[level]}, {reasons_text(reasons)}", level=level, wrap=True))
+        card.column.addWidget(label(cure, points=SMALL, muted=True, wrap=True))
+    return card
+
+
+def _doubts_card(comparison: Comparison) -> QWidget | None:
+    found: dict[tuple[str, str], list[tuple[str, str, str]]] = {}
+    told = [(specimen.name, specimen.doubts) for specimen in comparison.specimens]
+    told += [(scan.name, scan.doubts) for scan in comparison.scans]
+    for name, doubts in told:
+        for doubt in doubts:
+            found.setdefault((doubt.level, doubt.code), []).append((name, doubt.message, doubt.advice))
+    if not found:
+        return None
+    card = _titled("Doubts")
+    for (level, code), alike in sorted(found.items(), key=lambda item: -SEVERITY[item[0][0]]):
+        names = [name for name, _, _ in alike]
+        card.column.addWidget(label(f"{CHIPS.get(code, code)}: {listed(names)}", level=level, wrap=True))
+        said = alike[0][1] if len(alike) == 1 else ""
+        advice = label(f"{said} {alike[0][2]}".strip(), points=SMALL, muted=True, wrap=True)
+        advice.setToolTip("\n".join(f"{name}: {message}" for name, message, _ in alike))
+        card.column.addWidget(advice)
+    return card
+
+
+def _refused_card(document: Document, comparison: Comparison | None, retry: Callable[[], object]) -> QWidget | None:
+    refused = document.bench.refused if comparison is None else comparison.refused
+    if not refused:
+        return None
+    card = _titled("Refused")
+    for refusal in refused:
+        name = ElidedLabel(refusal.file.replace("\\", "/").rsplit("/", 1)[-1], role="red")
+        name.setToolTip(refusal.file)
+        card.column.addWidget(name)
+        card.column.addWidget(label(f"{refusal.reason}. {refusal.fix}".strip(), points=SMALL, muted=True, wrap=True))
+    if document.bench.refused:
+        row = QHBoxLayout()
+        again = button("Read again…", name="Read refused files again with pixel size and unit")
+        again.clicked.connect(lambda: retry())
+        forget = button("Forget", name="Forget the refused files")
+        forget.clicked.connect(lambda: document.remove_refused([r.file for r in document.bench.refused]))
+        row.addWidget(again)
+        row.addWidget(forget)
+        row.addStretch(1)
+        card.column.addLayout(row)
+    return card
+
+
+def _titled(title: str) -> Card:
+    card = Card(spacing=4)
+    card.column.addWidget(label(title, strong=True))
+    return card

@@ -1,0 +1,388 @@
+"""The document: the bench, its latest comparison, and every act by which the user changes it.
+
+Widgets hold no truth; they call an act here and redraw from the signals. Each act builds the new bench first, and only
+when that succeeded one named command goes on the undo stack: there is no other way to change the bench.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from PySide6.QtCore import QObject, Signal
+from PySide6.QtGui import QUndoStack
+
+from app.history import DEPTH, Change
+from app.jobs import Jobs, Ticket
+from app.loading import Arrival, Batch
+from app.renewal import Compared, renewed
+from core.bench import Bench
+from core.errors import LowreliefError
+from core.gather import expand
+from core.results import Comparison
+from core.scale import Scale
+from core.treatment import Treatment
+from core.treatment.step import Step
+
+READERS = 2  # threads that read files; the comparison has its own
+
+
+class Document(QObject):
+    """What the window shows.
+
+    Signals
+    -------
+    bench_changed()
+        Another bench is in place, by an act, by undo or by opening a file.
+    compared()
+        `comparison` belongs to the bench in place again.
+    loading_changed()
+        A file began, ended or failed to be read.
+    progressed(Progress), busy_changed(bool)
+        Of reading, comparing and handing over together.
+    noticed(str, str)
+        Level ("note", "amber", "red") and a sentence for the user.
+    title_changed()
+        Title, file or unsaved mark changed.
+    """
+
+    bench_changed = Signal()
+    compared = Signal()
+    loading_changed = Signal()
+    progressed = Signal(object)
+    busy_changed = Signal(bool)
+    noticed = Signal(str, str)
+    title_changed = Signal()
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.stack = QUndoStack(self)
+        self.stack.setUndoLimit(DEPTH)
+        self.stack.cleanChanged.connect(self.title_changed)
+        self.file: Path | None = None
+        self._bench = Bench()
+        self._compared: Compared | None = None
+        self._readers = Jobs(READERS, self)
+        self._workers = Jobs(2, self)
+        self._batches: list[Batch] = []
+        self._comparing: Ticket | None = None
+        self._errands: list[Ticket] = []
+        self._arrived = 0
+        self._busy = False
+
+    # What it holds ---------------------------------------------------------------------------------------------------
+
+    @property
+    def bench(self) -> Bench:
+        """The bench in place."""
+        return self._bench
+
+    @property
+    def comparison(self) -> Comparison | None:
+        """The latest comparison; `up_to_date` says whether it belongs to the bench in place."""
+        return None if self._compared is None else self._compared.comparison
+
+    @property
+    def up_to_date(self) -> bool:
+        """Whether every reading that is shown belongs to the bench in place."""
+        return self._compared is not None and self._compared.bench is self._bench
+
+    @property
+    def arrivals(self) -> list[Arrival]:
+        """The files that are being read."""
+        return [arrival for batch in self._batches for arrival in batch.arrivals]
+
+    @property
+    def empty(self) -> bool:
+        """Whether there is nothing to show."""
+        return not (self._bench.scans or self._bench.refused or self._batches)
+
+    @property
+    def busy(self) -> bool:
+        """Whether something runs that the user may cancel."""
+        return bool(self._batches or self._comparing or self._errands)
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Ends of the shared height scale, metres."""
+        scale = self._bench.scale
+        if self.comparison is None or scale.preset in ("typed", "hundred"):
+            return scale.limits([])
+        return self.comparison.shared_range
+
+    # Scans -----------------------------------------------------------------------------------------------------------
+
+    def add_files(self, paths: Iterable[Path], *, pixel: str | None = None, unit: str | None = None) -> None:
+        """Read files and folders; one entry in the history when the last of them is done."""
+        given = list(paths)
+        self._errand(lambda _: expand(given), lambda found: self._read(found, given, pixel, unit))
+
+    def retry_refused(self, *, pixel: str | None, unit: str | None) -> None:
+        """Read the refused files again, with a pixel size or unit that they do not say themselves."""
+        self._read([Path(refusal.file) for refusal in self._bench.refused], [], pixel, unit)
+
+    def remove(self, names: Iterable[str]) -> None:
+        """Take scans off the bench."""
+        gone = [name for name in names if any(scan.name == name for scan in self._bench.scans)]
+        if gone:
+            self._apply(f"remove {_counted(len(gone), 'scan')}", self._bench.without_scans(gone))
+
+    def remove_refused(self, files: Iterable[str]) -> None:
+        """Forget refused files."""
+        gone = set(files)
+        kept = tuple(refusal for refusal in self._bench.refused if refusal.file not in gone)
+        self._apply("forget refused files", replace(self._bench, refused=kept))
+
+    def move(self, names: Sequence[str], specimen: str) -> None:
+        """Say which specimen these scans belong to."""
+        if specimen.strip():
+            self._apply(f"move {_counted(len(names), 'scan')} to {specimen.strip()}",
+                        self._bench.with_specimen(names, specimen.strip()))  # fmt: skip
+
+    def rename_specimen(self, old: str, new: str) -> None:
+        """Give a specimen another name; the name of another specimen puts the two together."""
+        names = [scan.name for scan in self._bench.specimens.get(old, ())]
+        if names and new.strip() and new.strip() != old:
+            self._apply(f"rename {old}", self._bench.with_specimen(names, new.strip()))
+
+    # Treatment -------------------------------------------------------------------------------------------------------
+
+    def set_treatment(self, treatment: Treatment, text: str = "change treatment") -> None:
+        """Prepare all scans in another way."""
+        self._apply(text, replace(self._bench, treatment=treatment))
+
+    def add_step(self, step: Step) -> None:
+        """One more step, before the zero if that comes last: zero is where the heights are read off."""
+        steps = list(self._bench.treatment.steps)
+        place = len(steps) - 1 if steps and steps[-1].do == "zero" and step.do != "zero" else len(steps)
+        steps.insert(place, step)
+        self._steps(steps, f"add step {step.do}")
+
+    def edit_step(self, index: int, step: Step) -> None:
+        """Other parameters for the step at this place."""
+        steps = list(self._bench.treatment.steps)
+        steps[index] = step
+        self._steps(steps, f"edit step {step.do}")
+
+    def switch_step(self, index: int, on: bool) -> None:
+        """Carry the step out, or leave it in the list and do not."""
+        steps = list(self._bench.treatment.steps)
+        steps[index] = replace(steps[index], on=on)
+        self._steps(steps, f"switch {steps[index].do} {'on' if on else 'off'}")
+
+    def move_step(self, index: int, place: int) -> None:
+        """Carry the step out at another place in the order."""
+        steps = list(self._bench.treatment.steps)
+        if index != place and 0 <= place < len(steps):
+            steps.insert(place, steps.pop(index))
+            self._steps(steps, f"move step {steps[place].do}")
+
+    def remove_step(self, index: int) -> None:
+        """Leave the step out for good."""
+        steps = list(self._bench.treatment.steps)
+        gone = steps.pop(index)
+        self._steps(steps, f"remove step {gone.do}")
+
+    def set_zero(self, at: str) -> None:
+        """Where the heights are counted from."""
+        self.set_treatment(self._bench.treatment.with_zero(at), f"zero at {at}")
+
+    # How it is looked at ---------------------------------------------------------------------------------------------
+
+    def set_rank_by(self, symbol: str) -> None:
+        """The reading that makes the standing."""
+        self._apply(f"rank by {symbol}", replace(self._bench, rank_by=symbol))
+
+    def set_scale(self, scale: Scale, text: str = "change scale") -> None:
+        """How colours are tied to heights."""
+        self._apply(text, replace(self._bench, scale=scale))
+
+    def set_title(self, title: str) -> None:
+        """Name of the bench, on sheet and figure."""
+        self._apply("change title", replace(self._bench, title=title.strip()))
+
+    # Files of the bench ----------------------------------------------------------------------------------------------
+
+    def new(self) -> None:
+        """An empty bench."""
+        self._show_fresh(Bench(), None)
+
+    def open(self, path: Path, then: Callable[[], None] = lambda: None) -> None:
+        """Show the bench that a bench file holds, in place of this one; `then` is called once it is in place."""
+
+        def show(bench: Bench) -> None:
+            self._show_fresh(bench, path)
+            then()
+
+        self._errand(lambda _: _loaded(path), show)
+
+    def recover(self, load: Callable[[], Bench], done: Callable[[], None]) -> None:
+        """Show a bench that was kept against a crash; it has no file of its own and counts as unsaved."""
+
+        def show(bench: Bench) -> None:
+            self._show_fresh(bench, None)
+            self.stack.resetClean()
+            self.title_changed.emit()
+            done()
+
+        self._errand(lambda _: load(), show)
+
+    def save(self, path: Path) -> None:
+        """Write the bench with its comparison to a bench file."""
+        bench, comparison, index = self._bench, self.comparison if self.up_to_date else None, self.stack.index()
+
+        def saved(_: object) -> None:
+            self.file = path
+            if self.stack.index() == index:
+                self.stack.setClean()
+            self.title_changed.emit()
+            self.noticed.emit("note", f"Saved {path.name}.")
+
+        self._errand(lambda _: _saved(bench, path, comparison), saved)
+
+    def run(self, work: Callable[[Ticket], object], done: Callable[..., None]) -> None:
+        """Do a piece of work that changes nothing on the bench, such as handing over, in the background."""
+        self._errand(work, done)
+
+    # Running ---------------------------------------------------------------------------------------------------------
+
+    def cancel(self) -> None:
+        """Stop reading, comparing and handing over."""
+        for batch in list(self._batches):
+            batch.stop()
+        for ticket in [*self._errands, *([self._comparing] if self._comparing else [])]:
+            ticket.drop()
+        self._errands.clear()
+        self._comparing = None
+        self._tell_busy()
+
+    def compare_again(self) -> None:
+        """Make the comparison of the bench in place, if it is not there."""
+        if not self.up_to_date:
+            self._compare()
+
+    def shut(self) -> None:
+        """Stop all threads."""
+        for jobs in (self._readers, self._workers):
+            jobs.shut()
+
+    def _apply(self, text: str, bench: Bench) -> None:
+        """The one place where the bench changes by an act of the user."""
+        if bench != self._bench:
+            self.stack.push(Change(text, self._bench, bench, self._show))
+
+    def _steps(self, steps: Iterable[Step], text: str) -> None:
+        self.set_treatment(Treatment(tuple(steps)), text)
+
+    def _show(self, bench: Bench) -> None:
+        self._bench = bench
+        self.bench_changed.emit()
+        self.title_changed.emit()
+        self._compare()
+
+    def _show_fresh(self, bench: Bench, file: Path | None) -> None:
+        self.cancel()
+        self.stack.clear()
+        self.file = file
+        self._compared = None
+        self._show(bench)
+
+    def _compare(self) -> None:
+        """Compare in the background; an older run is superseded."""
+        if self._comparing is not None:
+            self._comparing.drop()
+            self._comparing = None
+        if not self._bench.scans:
+            self._compared = None
+            self.compared.emit()
+        elif not self.up_to_date:
+            bench, earlier = self._bench, self._compared
+            self._comparing = self._workers.start(
+                lambda ticket: renewed(bench, earlier, report=ticket.report, cancel=ticket.cancel),
+                done=self._receive,
+                failed=self._comparison_failed,
+                progressed=self.progressed.emit,
+            )
+        self._tell_busy()
+
+    def _receive(self, made: Compared) -> None:
+        self._comparing = None
+        self._compared = made
+        self.compared.emit()
+        self._tell_busy()
+
+    def _comparison_failed(self, error: Exception) -> None:
+        self._comparing = None
+        self._tell(error)
+        self._tell_busy()
+
+    def _read(self, paths: Sequence[Path], given: Sequence[Path], pixel: str | None, unit: str | None) -> None:
+        if not paths:
+            if given:
+                self.noticed.emit("amber", f"There is no scan in {', '.join(path.name for path in given)}.")
+            return
+        batch = Batch(paths, self._bench.treatment, self._readers,
+                      first=self._arrived, pixel=pixel, unit=unit, parent=self)  # fmt: skip
+        self._arrived += len(paths)
+        self._batches.append(batch)
+        batch.changed.connect(self.loading_changed)
+        batch.changed.connect(lambda: self.progressed.emit(batch.progress))
+        batch.finished.connect(self._land)
+        self._tell_busy()
+        self.loading_changed.emit()
+        batch.begin()
+
+    def _land(self, batch: Batch) -> None:
+        """A batch is complete: its scans come to the bench in one act."""
+        self._batches.remove(batch)
+        scans, refusals = batch.scans, batch.refusals
+        read = {scan.raw.source.file for scan in scans}
+        bench = replace(self._bench, refused=tuple(r for r in self._bench.refused if r.file not in read))
+        text = f"add {_counted(len(scans), 'scan')}" if scans else f"list {_counted(len(refusals), 'refused file')}"
+        self._apply(text, bench.with_refused(refusals).with_scans(scans))
+        if refusals:
+            verb = "was" if len(refusals) == 1 else "were"
+            self.noticed.emit("amber", f"{_counted(len(refusals), 'file')} {verb} refused; the reason is on the tile.")
+        batch.deleteLater()
+        self.loading_changed.emit()
+        self._tell_busy()
+
+    def _errand(self, work: Callable[[Ticket], object], done: Callable[..., None]) -> None:
+        def over(then: Callable[..., None]) -> Callable[[object], None]:
+            def receive(value: object) -> None:
+                self._errands.remove(ticket)
+                then(value)
+                self._tell_busy()
+
+            return receive
+
+        ticket = self._workers.start(work, done=over(done), failed=over(self._tell), progressed=self.progressed.emit)
+        self._errands.append(ticket)
+        self._tell_busy()
+
+    def _tell(self, error: Exception) -> None:
+        """An exception from any thread, to the user."""
+        said = str(error) if isinstance(error, LowreliefError) else f"{type(error).__name__}: {error}"
+        self.noticed.emit("red", said)
+
+    def _tell_busy(self) -> None:
+        if self._busy != self.busy:
+            self._busy = self.busy
+            self.busy_changed.emit(self._busy)
+
+
+def _loaded(path: Path) -> Bench:
+    from core.benchfile import load  # h5py takes 0.1 s to import: in the thread that needs it
+
+    return load(path)
+
+
+def _saved(bench: Bench, path: Path, comparison: Comparison | None) -> None:
+    from core.benchfile import save
+
+    save(bench, path, comparison)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

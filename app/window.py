@@ -1,0 +1,304 @@
+"""The window: it puts the parts together and passes their signals on, and does nothing else."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QCloseEvent, QIcon
+from PySide6.QtWidgets import QApplication, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
+
+from app.acts import Acts, Samples
+from app.autosave import Autosave, autosave_folder
+from app.bar import Bar
+from app.commands import Commands
+from app.docks.curves import CurvesHost
+from app.docks.dock import Dock
+from app.docks.help import HelpPanel
+from app.docks.standing import StandingPanel
+from app.docks.treatment import TreatmentPanel
+from app.document import Document
+from app.drops import DropZone
+from app.emptystate import EmptyState
+from app.finder import Finder
+from app.layout import place_docks, remember, restore, settings
+from app.notices import Notices
+from app.presenter import Presenter
+from app.statusline import Height, StatusLine
+from app.theme import Pin, theme
+from app.tiles.grid import TileGrid
+from app.tiles.state import Line
+from app.window_commands import window_commands
+from core.progress import Report
+
+ICONS = Path(__file__).parent / "icons"
+FIRST_SIZE = QSize(1440, 900)
+
+
+class Window(QMainWindow):
+    """The main window.
+
+    Parameters
+    ----------
+    samples : callable
+        Writes the sample scans and says where they are.
+    autosave : Path
+        Folder for what must survive a crash.
+    """
+
+    def __init__(self, samples: Samples, autosave: Path) -> None:
+        super().__init__()
+        self.setWindowIcon(QIcon(str(ICONS / "lowrelief.svg")))
+        self.document = Document(self)
+        self.presenter = Presenter(self.document)
+        self.acts = Acts(self, self.document, self.presenter, samples)
+        self._section: Line | None = None
+        self._make_centre()
+        self._make_docks()
+        self.status = StatusLine()
+        self.setStatusBar(self.status)
+        self.bar: Bar = self._make_bar()
+        self.drops = DropZone(self)
+        self.autosave = Autosave(self.document, autosave)
+        self._wire()
+        self.resize(FIRST_SIZE)
+        self._place()
+        self._show_all()
+
+    # Parts -----------------------------------------------------------------------------------------------------------
+
+    def _make_centre(self) -> None:
+        self.notices = Notices()
+        self.grid = TileGrid()
+        self.empty = EmptyState()
+        self.stack = QStackedWidget()
+        self.stack.addWidget(self.empty)
+        self.stack.addWidget(self.grid)
+        centre = QWidget()
+        centre.setObjectName("bench")
+        column = QVBoxLayout(centre)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self.notices)
+        column.addWidget(self.stack, 1)
+        self.setCentralWidget(centre)
+
+    def _make_docks(self) -> None:
+        self.treatment = TreatmentPanel(self.document)
+        self.standing = StandingPanel(self.document)
+        self.curves = CurvesHost()
+        self.help = HelpPanel()
+        self.docks = [
+            Dock("treatment", self.treatment.head, self.treatment),
+            Dock("curves", self.curves.head, self.curves),
+            Dock("standing", self.standing.head, self.standing),
+            Dock("help", self.help.head, self.help),
+        ]
+
+    def _make_bar(self) -> Bar:
+        bar = Bar(self.document)
+        self.bar = bar
+        self.commands = Commands(self, window_commands(self))
+        bar.take_commands(self.commands)
+        self.setMenuWidget(bar)
+        return bar
+
+    def _wire(self) -> None:
+        document, acts, grid = self.document, self.acts, self.grid
+        self.presenter.tiles_changed.connect(self._show_tiles)
+        document.bench_changed.connect(self._show_scale)
+        document.compared.connect(self._show_scale)
+        for signal in (document.busy_changed, document.compared, document.bench_changed, document.loading_changed):
+            signal.connect(self._show_state)
+        document.progressed.connect(self.status.show_progress)
+        document.noticed.connect(self.notices.tell)
+        document.title_changed.connect(self._show_title)
+        document.stack.undoTextChanged.connect(lambda text: self.commands["undo"].setText(f"Undo {text}".strip()))
+        document.stack.redoTextChanged.connect(lambda text: self.commands["redo"].setText(f"Redo {text}".strip()))
+        grid.pointed.connect(self._show_cursor)
+        grid.section_drawn.connect(self._show_section)
+        grid.chosen.connect(self._choose)
+        grid.remove_asked.connect(acts.remove)
+        grid.spot_asked.connect(self.presenter.step_spot)
+        self.empty.add_asked.connect(acts.add_scans)
+        self.empty.samples_asked.connect(acts.open_samples)
+        self.bar.add_asked.connect(acts.add_scans)
+        self.standing.help_asked.connect(self.explain)
+        self.standing.retry_asked.connect(acts.retry_refused)
+        self.status.cancel_asked.connect(document.cancel)
+        self.drops.dropped.connect(acts.receive)
+        for dock in self.docks:
+            self.drops.cover(dock)
+
+    # What it shows ---------------------------------------------------------------------------------------------------
+
+    def _show_all(self) -> None:
+        self._show_tiles()
+        self._show_scale()
+        self._show_state()
+        self._show_title()
+
+    def _show_tiles(self) -> None:
+        empty = self.document.empty
+        self.stack.setCurrentWidget(self.empty if empty else self.grid)
+        tiles = self.presenter.tiles()
+        self.grid.set_tiles(tiles)
+        self.curves.set_tiles(tiles)
+
+    def _show_scale(self) -> None:
+        self.grid.set_shared(self.document.bench.scale.shared)
+        self.grid.set_limits(*self.document.limits)
+
+    def _show_state(self) -> None:
+        document = self.document
+        self.grid.set_busy(bool(document.bench.scans) and not document.up_to_date)
+        if document.busy:
+            self.status.show_state("working", busy=True)
+        elif not document.bench.scans:
+            self.status.show_state("", busy=False)
+        else:
+            said = "all readings up to date" if document.up_to_date else "stopped: readings are out of date (F5)"
+            self.status.show_state(said, busy=False)
+        self.commands.refresh()
+
+    def _show_title(self) -> None:
+        document = self.document
+        name = document.bench.title or (document.file.stem if document.file else "")
+        mark = "" if document.stack.isClean() else " •"
+        self.setWindowTitle(f"{name}{mark} – Lowrelief" if name else f"Lowrelief{mark}")
+
+    def _show_cursor(self, at: tuple[float, float] | None) -> None:
+        readings = {} if at is None else self.grid.readings_at(*at)
+        tiles = [self.grid.tile(key).state for key in readings]
+        heights = [Height(tile.colour, tile.title, readings[tile.key]) for tile in tiles if tile.scan is not None]
+        self.status.cursor_readings.show_heights(at, heights)
+
+    def _show_section(self, line: Line | None) -> None:
+        self.grid.set_section(line)
+        self.curves.set_section(line)
+
+    def _choose(self, key: str) -> None:
+        self.acts.chosen = key
+        self.standing.select(self.presenter.specimen_of(key))
+        self.commands.refresh()
+
+    # What the user asks of the window itself -------------------------------------------------------------------------
+
+    def fit(self) -> None:
+        """Show all of every map."""
+        self.grid.sync.fit()
+
+    def clear_section(self) -> None:
+        """Take the section away."""
+        self._show_section(None)
+
+    def type_scale(self) -> None:
+        """Put the keyboard into the lower end of the scale."""
+        self.bar.scale.low.setFocus()
+        self.bar.scale.low.selectAll()
+
+    def explain(self, symbol: str = "") -> None:
+        """Show what a reading means; the ranking one, if none is named."""
+        self.help.explain(symbol or self.document.bench.rank_by)
+        self.docks[-1].show()
+        self.docks[-1].raise_()
+
+    def find_command(self) -> None:
+        """Find a command by its name."""
+        finder = Finder(self.commands)
+        finder.show()
+        finder.line.setFocus()
+
+    def open_menu(self) -> None:
+        """Open the menu of all commands."""
+        self.bar.menu.showMenu()
+
+    @property
+    def theme_pin(self) -> Pin:
+        """Which colours the user wants."""
+        return theme().pin
+
+    def pin_theme(self, pin: Pin) -> None:
+        """Light, dark, or as the system has it; remembered."""
+        theme().set_pin(pin)
+        settings().setValue("theme", pin)
+
+    def toggle_theme(self) -> None:
+        """The other one of light and dark."""
+        self.pin_theme("light" if theme().mode == "dark" else "dark")
+
+    def toggle_full_screen(self) -> None:
+        """Fill the screen, or go back."""
+        self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+
+    def reset_layout(self) -> None:
+        """All panels in their first places."""
+        for dock in self.docks:
+            dock.setFloating(False)
+            dock.show()
+        self._default_places()
+
+    def _place(self) -> None:
+        self._default_places()
+        restore(self)
+
+    def _default_places(self) -> None:
+        treatment, curves, standing, explain = self.docks
+        place_docks(self, treatment, curves, standing, explain)
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        if not self.acts.may_leave():
+            event.ignore()
+            return
+        remember(self)
+        self.grid.set_tiles([])
+        self.document.shut()
+        self.autosave.end()
+        event.accept()
+
+
+def run(
+    paths: Sequence[Path], *, pixel: str | None = None, unit: str | None = None, samples: Samples | None = None
+) -> int:
+    """Open the window and stay until it is closed.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Scans, folders or a bench file to begin with.
+    pixel, unit : str, optional
+        For files that do not say.
+    samples : callable, optional
+        Writes the sample scans and says where they are.
+
+    Returns
+    -------
+    int
+        Exit status.
+    """
+    app = QApplication.instance() or QApplication(sys.argv[:1])
+    if not isinstance(app, QApplication):
+        raise TypeError("Another kind of Qt application is running")
+    app.setApplicationName("lowrelief")
+    app.setApplicationDisplayName("Lowrelief")
+    app.setDesktopFileName("lowrelief")
+    pin = settings().value("theme", "system")
+    theme().set_pin(pin if pin in ("light", "dark") else "system")
+    theme().install(app)
+    window = Window(samples or write_samples, autosave_folder())
+    window.show()
+    window.autosave.offer_lost(window.notices)
+    if paths:
+        window.acts.receive(list(paths), pixel=pixel, unit=unit)
+    return app.exec()
+
+
+def write_samples(report: Report) -> Sequence[Path]:
+    """The sample scans, written to the user's cache."""
+    from platformdirs import user_cache_path
+
+    from core.scenario import write_demo
+
+    return write_demo(user_cache_path("lowrelief", appauthor=False) / "samples", report=report)

@@ -1,0 +1,136 @@
+"""The list of all commands of the window: one line each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from app.commands import Command
+
+if TYPE_CHECKING:
+    from app.window import Window
+
+
+def window_commands(window: Window) -> list[Command]:
+    """Every command, in the order of the menus."""
+    return [*_file(window), *_edit(window), *_scale(window), *_view(window), *_help(window)]
+
+
+def _file(w: Window) -> list[Command]:
+    acts, document = w.acts, w.document
+
+    def compared() -> bool:
+        return document.comparison is not None
+
+    def has_scans() -> bool:
+        return bool(document.bench.scans)
+
+    return [
+        Command(id="add", text="Add scans…", menu="File", keys=("Ctrl+O",), run=acts.add_scans),
+        Command(id="add-folder", text="Add a folder…", menu="File", keys=("Ctrl+Shift+O",), run=acts.add_folder),
+        Command(id="samples", text="Open the sample bench", menu="File", run=acts.open_samples),
+        Command(id="retry", text="Read refused files again…", menu="File", run=acts.retry_refused,
+                enabled=lambda: bool(document.bench.refused)),
+        Command(id="new", text="New bench", menu="File", keys=("Ctrl+N",), run=acts.new, rule=True),
+        Command(id="open", text="Open bench…", menu="File", keys=("Ctrl+B",), run=acts.open),
+        Command(id="save", text="Save bench", menu="File", keys=("Ctrl+S",), run=acts.save, enabled=has_scans),
+        Command(id="save-as", text="Save bench as…", menu="File", keys=("Ctrl+Shift+S",), run=acts.save_as,
+                enabled=has_scans),
+        Command(id="hand-over-all", text="Sheet and figure to a folder…", menu="File/Hand over", keys=("Ctrl+E",),
+                run=acts.hand_over_all, enabled=compared, rule=True),
+        Command(id="hand-over-figure", text="Figure as PNG, SVG or PDF…", menu="File/Hand over",
+                keys=("Ctrl+Shift+E",), run=acts.hand_over_figure, enabled=compared),
+        Command(id="hand-over-treatment", text="Treatment as TOML…", menu="File/Hand over",
+                run=acts.hand_over_treatment),
+        Command(id="quit", text="Quit", menu="File", keys=("Ctrl+Q",), run=w.close, rule=True),
+    ]  # fmt: skip
+
+
+def _edit(w: Window) -> list[Command]:
+    acts, document = w.acts, w.document
+    stack = document.stack
+
+    def chosen() -> bool:
+        return bool(w.presenter.scans_of(acts.chosen))
+
+    return [
+        Command(id="undo", text="Undo", menu="Edit", keys=("Ctrl+Z",), run=stack.undo, enabled=stack.canUndo),
+        Command(id="redo", text="Redo", menu="Edit", keys=("Ctrl+Shift+Z", "Ctrl+Y"), run=stack.redo,
+                enabled=stack.canRedo),
+        Command(id="remove", text="Remove the chosen tile", menu="Edit", keys=("Delete",), run=acts.remove,
+                enabled=lambda: bool(acts.chosen), rule=True),
+        Command(id="rename", text="Rename specimen…", menu="Edit", keys=("F2",), run=acts.rename, enabled=chosen),
+        Command(id="move", text="Move to specimen…", menu="Edit", keys=("M",), run=acts.move, enabled=chosen),
+        Command(id="treatment-open", text="Treatment from a file…", menu="Edit", run=acts.open_treatment, rule=True),
+        Command(id="compare", text="Compare again", menu="Edit", keys=("F5",), run=document.compare_again,
+                enabled=lambda: bool(document.bench.scans) and not document.up_to_date),
+        Command(id="cancel", text="Stop what is running", menu="Edit", keys=("Escape",), run=document.cancel,
+                enabled=lambda: document.busy),
+    ]  # fmt: skip
+
+
+def _scale(w: Window) -> list[Command]:
+    document, box = w.document, w.bar.scale
+
+    def preset(name: str) -> bool:
+        return document.bench.scale.preset == name
+
+    return [
+        Command(id="shared", text="One scale for all tiles", menu="Scale", keys=("S",), run=box.switch.toggle,
+                checked=lambda: document.bench.scale.shared),
+        Command(id="scale-type", text="Type the scale", menu="Scale", keys=("Ctrl+L",), run=w.type_scale),
+        Command(id="scale-pooled", text="0.1–99.9 % of all points", menu="Scale", run=lambda: box.choose("pooled"),
+                checked=lambda: preset("pooled"), one_of="preset", rule=True),
+        Command(id="scale-widest", text="Widest", menu="Scale", run=lambda: box.choose("widest"),
+                checked=lambda: preset("widest"), one_of="preset"),
+        Command(id="scale-tightest", text="Tightest", menu="Scale", run=lambda: box.choose("tightest"),
+                checked=lambda: preset("tightest"), one_of="preset"),
+        Command(id="scale-hundred", text="0 to 100 nm", menu="Scale", run=lambda: box.choose("hundred"),
+                checked=lambda: preset("hundred"), one_of="preset"),
+        Command(id="zero-mean", text="Zero at the mean", menu="Scale", run=lambda: document.set_zero("mean"),
+                rule=True),
+        Command(id="zero-median", text="Zero at the median", menu="Scale", run=lambda: document.set_zero("median")),
+        Command(id="zero-lowest", text="Zero at the lowest point", menu="Scale",
+                run=lambda: document.set_zero("lowest")),
+    ]  # fmt: skip
+
+
+def _view(w: Window) -> list[Command]:
+    presenter = w.presenter
+    panels = [
+        Command(id=f"panel-{dock.objectName()}", text=dock.windowTitle(), menu="View/Panels", keys=(f"Ctrl+{number}",),
+                run=lambda dock=dock: dock.setVisible(not dock.isVisible()),  # type: ignore[misc]
+                checked=lambda dock=dock: not dock.isHidden())  # type: ignore[misc]
+        for number, dock in enumerate(w.docks, start=1)
+    ]  # fmt: skip
+    pins = [
+        Command(id=f"theme-{pin}", text=text, menu="View/Colours", run=lambda pin=pin: w.pin_theme(pin),  # type: ignore[misc]
+                checked=lambda pin=pin: w.theme_pin == pin, one_of="theme")  # type: ignore[misc]
+        for pin, text in (("system", "As the system"), ("light", "Light"), ("dark", "Dark"))
+    ]  # fmt: skip
+    return [
+        Command(id="fit", text="Fit the tiles", menu="View", keys=("0",), run=w.fit),
+        Command(id="every-scan", text="A tile for every scan", menu="View", keys=("E",),
+                run=lambda: presenter.set_every_scan(not presenter.every_scan), checked=lambda: presenter.every_scan),
+        Command(id="as-added", text="Tiles in the order they came", menu="View", keys=("O",),
+                run=lambda: presenter.set_as_added(not presenter.as_added), checked=lambda: presenter.as_added),
+        Command(id="spot-next", text="Next spot of the chosen tile", menu="View", keys=("]",),
+                run=lambda: presenter.step_spot(w.acts.chosen, 1), rule=True),
+        Command(id="spot-previous", text="Previous spot of the chosen tile", menu="View", keys=("[",),
+                run=lambda: presenter.step_spot(w.acts.chosen, -1)),
+        Command(id="no-section", text="Take the section away", menu="View", keys=("X",), run=w.clear_section),
+        *panels,
+        Command(id="panels-default", text="Panels in their first places", menu="View/Panels", run=w.reset_layout,
+                rule=True),
+        *pins,
+        Command(id="light-dark", text="Light or dark", menu="View", keys=("L",), run=w.toggle_theme),
+        Command(id="full-screen", text="Full screen", menu="View", keys=("F11",), run=w.toggle_full_screen,
+                checked=w.isFullScreen),
+    ]  # fmt: skip
+
+
+def _help(w: Window) -> list[Command]:
+    return [
+        Command(id="explain", text="What the reading means", menu="Help", keys=("F1",), run=w.explain),
+        Command(id="find", text="Find a command…", menu="Help", keys=("Ctrl+K",), run=w.find_command),
+        Command(id="menu", text="Open the menu", menu="Help", keys=("F10",), run=w.open_menu),
+    ]
