@@ -1,0 +1,225 @@
+"""The bench as a grid of tiles: as large as the room allows, all with one view, one cross-hair and one section."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from itertools import pairwise
+
+from PySide6.QtCore import QTimer, Signal
+from PySide6.QtGui import QResizeEvent, QShowEvent
+from PySide6.QtWidgets import QFrame, QScrollArea, QWidget
+
+from app.jobs import Jobs
+from app.tiles.arrange import Arrangement, arrange
+from app.tiles.state import Line, Range, TileState
+from app.tiles.tile import CHROME, Tile
+from app.tiles.viewsync import ViewSync
+from core.sections import height_at
+
+SETTLE = 40  # ms without a change of the view before sharper levels are worked out
+
+
+class TileGrid(QScrollArea):
+    """All tiles. It scrolls when they would become too small.
+
+    Signals
+    -------
+    pointed : (x, y) in metres from the centre of each map, or None
+        Where the cross-hair is.
+    section_drawn : (x0, y0, x1, y1) in metres
+        A section was drawn in one of the tiles.
+    chosen, remove_asked : str
+        Key of a tile that was clicked, or that shall go.
+    spot_asked : str, int
+        Key of a tile, and −1 or +1: the previous or next spot of its specimen.
+    """
+
+    pointed = Signal(object)
+    section_drawn = Signal(object)
+    chosen = Signal(str)
+    remove_asked = Signal(str)
+    spot_asked = Signal(str, int)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setWidgetResizable(False)
+        self.setAccessibleName("Bench")
+        self._inside = QWidget()
+        self._inside.setProperty("plain", True)
+        self.setWidget(self._inside)
+        self._tiles: dict[str, Tile] = {}
+        self._limits: Range = (0.0, 100e-9)
+        self._shared = True
+        self._busy = False
+        self._section: Line | None = None
+        self._sync = ViewSync(self)
+        self._sync.changed.connect(self._view_changed)
+        self._sync.crosshair_changed.connect(self._crosshair_changed)
+        self._jobs = Jobs(2, self)
+        self.destroyed.connect(self._jobs.shut)
+        self._settle = QTimer(self)
+        self._settle.setSingleShot(True)
+        self._settle.timeout.connect(self._sharpen)
+        self.verticalScrollBar().valueChanged.connect(partial(self._settle.start, SETTLE))
+
+    # --- what is shown ---
+
+    @property
+    def sync(self) -> ViewSync:
+        """The common view."""
+        return self._sync
+
+    @property
+    def keys(self) -> list[str]:
+        """Keys of the tiles in the order shown."""
+        return list(self._tiles)
+
+    @property
+    def settled(self) -> bool:
+        """Whether every tile is as sharp as it gets and nothing is being worked out."""
+        return not self._settle.isActive() and self._jobs.idle and not any(t.waits for t in self._tiles.values())
+
+    def tile(self, key: str) -> Tile:
+        """The tile of this key.
+
+        Raises
+        ------
+        KeyError
+            If there is none.
+        """
+        return self._tiles[key]
+
+    def set_tiles(self, states: Sequence[TileState]) -> None:
+        """Show these, in this order. A tile whose key stays is kept."""
+        kept: dict[str, Tile] = {}
+        for state in states:
+            tile = self._tiles.pop(state.key, None)
+            if tile is None:
+                tile = self._new_tile(state)
+            else:
+                tile.set_state(state)
+            kept[state.key] = tile
+        for tile in self._tiles.values():
+            tile.release()
+            tile.hide()
+            tile.deleteLater()
+        self._tiles = kept
+        self._order_focus()
+        self._measure()
+        self._lay_out()
+        self.set_section(self._section)
+        self._settle.start(0)
+
+    def set_limits(self, low: float, high: float) -> None:
+        """Colour all tiles for this range, metres."""
+        self._limits = (low, high)
+        self._recolour()
+
+    def set_shared(self, shared: bool) -> None:
+        """Whether all tiles have one range; otherwise each has its own and says so."""
+        self._shared = shared
+        self._recolour()
+
+    def set_busy(self, busy: bool) -> None:
+        """Whether the readings are being worked out anew; they are pale meanwhile."""
+        self._busy = busy
+        for tile in self._tiles.values():
+            tile.set_busy(busy)
+
+    def set_section(self, line: Line | None) -> None:
+        """Draw this section in every tile."""
+        self._section = line
+        for tile in self._tiles.values():
+            tile.picture.set_section(line, tile.section_ink())
+
+    def readings_at(self, x: float, y: float) -> dict[str, float | None]:
+        """Height of every treated map at a position, metres; None outside, where missing, and without a map.
+
+        Parameters
+        ----------
+        x, y : float
+            Metres from the centre of each map, x to the right, y down.
+        """
+        scans = {key: tile.state.scan for key, tile in self._tiles.items()}
+        return {key: None if scan is None else height_at(scan, x, y) for key, scan in scans.items()}
+
+    # --- inside ---
+
+    def _new_tile(self, state: TileState) -> Tile:
+        tile = Tile(state, self._sync, self._jobs, self._inside)
+        tile.set_limits(self._limits, shared=self._shared)
+        tile.set_busy(self._busy)
+        tile.chosen.connect(self.chosen)
+        tile.remove_asked.connect(self.remove_asked)
+        tile.spot_asked.connect(self.spot_asked)
+        tile.picture.sectioned.connect(self._sectioned)
+        tile.show()
+        return tile
+
+    def _order_focus(self) -> None:
+        for before, after in pairwise(self._tiles.values()):
+            QWidget.setTabOrder(before, after)
+
+    def _measure(self) -> None:
+        scans = [tile.state.scan for tile in self._tiles.values() if tile.state.scan is not None]
+        if scans:
+            self._sync.set_extent(
+                max(scan.size[1] for scan in scans),
+                max(scan.size[0] for scan in scans),
+                min(min(scan.pitch) for scan in scans),
+            )
+
+    def _aspect(self) -> float:
+        scans = [tile.state.scan for tile in self._tiles.values() if tile.state.scan is not None]
+        if not scans:
+            return 1.0
+        return max(scan.size[1] for scan in scans) / max(scan.size[0] for scan in scans)
+
+    def _lay_out(self) -> None:
+        room = self.maximumViewportSize()
+        chrome = CHROME.width(), CHROME.height()
+        bar = self.verticalScrollBar().sizeHint().width()
+        plan: Arrangement = arrange(len(self._tiles), room.width(), room.height(), chrome, self._aspect(), bar)
+        scrolls = plan.total_height > room.height()
+        self._inside.resize(room.width() - (bar if scrolls else 0), max(plan.total_height, room.height()))
+        for index, tile in enumerate(self._tiles.values()):
+            tile.setGeometry(*plan.place(index))
+        self._sync.set_viewport(plan.width - chrome[0], plan.height - chrome[1])
+        self._settle.start(SETTLE)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """New room, new arrangement."""
+        super().resizeEvent(event)
+        self._lay_out()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """What was not worked out while hidden is now."""
+        super().showEvent(event)
+        self._settle.start(0)
+
+    def _recolour(self) -> None:
+        for tile in self._tiles.values():
+            tile.set_limits(self._limits, shared=self._shared)
+
+    def _view_changed(self) -> None:
+        for tile in self._tiles.values():
+            tile.picture.update()
+        self._settle.start(SETTLE)
+
+    def _crosshair_changed(self) -> None:
+        for tile in self._tiles.values():
+            tile.picture.update()
+        self.pointed.emit(self._sync.crosshair)
+
+    def _sectioned(self, line: Line, finished: bool) -> None:
+        self.set_section(line)
+        if finished:
+            self.section_drawn.emit(line)
+
+    def _sharpen(self) -> None:
+        """Ask for the levels of the tiles that can be seen."""
+        for tile in self._tiles.values():
+            if not tile.picture.visibleRegion().isEmpty():
+                tile.picture.request()

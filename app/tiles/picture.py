@@ -1,0 +1,292 @@
+"""The map inside a tile: draws the levels it has, asks for those it needs, and turns mouse moves into views."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPainterPath, QPaintEvent, QPen, QWheelEvent
+from PySide6.QtWidgets import QApplication, QWidget
+
+from app.jobs import Jobs, Ticket
+from app.theme import colour
+from app.tiles.ink import LIGHT, SHADE, halo_line
+from app.tiles.raster import Raster
+from app.tiles.scalebar import draw_scale_bar
+from app.tiles.state import Line, Range
+from app.tiles.tag import draw_tag
+from app.tiles.view import MARGIN, View, Wanted, seen, whole_map
+from app.tiles.viewsync import ViewSync
+from core.display import Level, level
+from core.heightmap import HeightMap
+
+CORNER = 4.0
+STEP = 1.25  # magnification for one notch of the wheel
+
+
+class Picture(QWidget):
+    """A map, drawn through the common view.
+
+    Two levels are held: the whole map for the fitted view, and a finer window of it when the view is closer. Whatever
+    is there is drawn at once; a sharper level is worked out in the background and replaces it.
+    """
+
+    clicked = Signal()
+    sectioned = Signal(object, bool)  # the line, and whether the mouse was let go
+    sharpened = Signal()
+
+    def __init__(self, sync: ViewSync, jobs: Jobs, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
+        self.setMouseTracking(True)
+        self.setCursor(Qt.CursorShape.CrossCursor)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self._sync, self._jobs = sync, jobs
+        self._scan: HeightMap | None = None
+        self._limits: Range = (0.0, 1e-9)
+        self._tag = ""
+        self._section: Line | None = None
+        self._ink = QColor("#FFFFFF")
+        self._whole: Raster | None = None
+        self._window: Raster | None = None
+        self._asked: dict[bool, tuple[Wanted, Ticket]] = {}  # by whether the whole map was asked for
+        self._pressed: QPointF | None = None
+        self._last: QPointF | None = None
+        self._drawing = False
+
+    # --- what is shown ---
+
+    @property
+    def scan(self) -> HeightMap | None:
+        """The map."""
+        return self._scan
+
+    def set_scan(self, scan: HeightMap | None) -> None:
+        """Show this map; the picture of the former one stays until the new one is reduced."""
+        if scan is self._scan:
+            return
+        self.drop()
+        self._scan = scan
+        if scan is None:
+            self._whole = self._window = None
+        self.update()
+
+    def set_limits(self, limits: Range) -> None:
+        """Colour for these limits, metres."""
+        if limits != self._limits:
+            self._limits = limits
+            self.update()
+
+    def set_tag(self, tag: str) -> None:
+        """A loud remark on the picture; empty for none."""
+        if tag != self._tag:
+            self._tag = tag
+            self.update()
+
+    def set_section(self, line: Line | None, ink: QColor) -> None:
+        """Draw this line, its ends in a colour."""
+        if line != self._section or ink != self._ink:
+            self._section, self._ink = line, ink
+            self.update()
+
+    def view(self) -> View:
+        """The common view as this picture sees it."""
+        x, y = self._sync.centre
+        return View(x, y, self._sync.scale, self.width(), self.height(), self.devicePixelRatioF())
+
+    @property
+    def shown(self) -> Level | None:
+        """The sharpest level that is drawn."""
+        raster = self._window or self._whole
+        return raster.level if raster is not None else None
+
+    # --- levels ---
+
+    def request(self) -> None:
+        """Ask for the level that the present view needs, unless it is there or asked for."""
+        if self._scan is None or self.width() < 1 or self.height() < 1:
+            return
+        view = self.view()
+        need = seen(self._scan, view)
+        whole = whole_map(self._scan, view)
+        fits = need is not None and (whole.rows, whole.columns) == (need.rows, need.columns)
+        if fits or self._whole is None:
+            self._ask(self._scan, whole, whole)
+        if fits:
+            self._window = None
+            self._forget(whole=False)
+        elif need is not None:
+            self._ask(self._scan, need, seen(self._scan, view, MARGIN) or need)
+
+    def drop(self) -> None:
+        """Forget what was asked for."""
+        self._forget(whole=True)
+        self._forget(whole=False)
+
+    @property
+    def waits(self) -> bool:
+        """Whether a level is being worked out."""
+        return bool(self._asked)
+
+    def _forget(self, *, whole: bool) -> None:
+        if whole in self._asked:
+            self._asked.pop(whole)[1].drop()
+
+    def _ask(self, scan: HeightMap, need: Wanted, wanted: Wanted) -> None:
+        raster = self._whole if wanted.whole else self._window
+        if raster is not None and raster.scan_is(scan) and raster.shows.covers(need):
+            self._forget(whole=wanted.whole)
+            return
+        asked = self._asked.get(wanted.whole)
+        if asked is not None and asked[0].covers(need):
+            return
+        self._forget(whole=wanted.whole)
+        ticket = self._jobs.start(
+            partial(_reduce, scan, wanted), done=partial(self._take, scan, wanted.whole), failed=_fail
+        )
+        self._asked[wanted.whole] = wanted, ticket
+
+    def _take(self, scan: HeightMap, whole: bool, made: Level) -> None:
+        self._asked.pop(whole, None)
+        raster = Raster(scan, made)
+        if whole:
+            self._whole = raster
+            if self._window is not None and not self._window.scan_is(scan):
+                self._window = None
+        else:
+            self._window = raster
+        self.update()
+        self.sharpened.emit()
+
+    # --- drawing ---
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Map, cross-hair, section, scale bar, tag."""
+        painter = QPainter(self)
+        painter.fillRect(event.rect(), colour("window"))
+        view = self.view()
+        if self._whole is not None and not self._hidden(view):
+            self._whole.draw(painter, view, self._limits)
+        if self._window is not None:
+            self._window.draw(painter, view, self._limits)
+        self._draw_crosshair(painter, view)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        self._draw_section(painter, view)
+        if self._whole is not None:
+            draw_scale_bar(painter, self.width(), self.height(), view.scale)
+        if self._tag:
+            draw_tag(painter, self.width(), self._tag)
+        self._round_corners(painter)
+        painter.end()
+
+    def _round_corners(self, painter: QPainter) -> None:
+        """The card shows at the corners."""
+        path = QPainterPath()
+        path.addRect(QRectF(self.rect()))
+        path.addRoundedRect(QRectF(self.rect()), CORNER, CORNER)  # odd-even filling: what lies between the two
+        painter.fillPath(path, colour("card"))
+
+    def _hidden(self, view: View) -> bool:
+        """Whether the finer window hides the whole map."""
+        if self._window is None or self._scan is None:
+            return False
+        need = seen(self._scan, view)
+        return need is not None and self._window.shows.covers(need)
+
+    def _draw_crosshair(self, painter: QPainter, view: View) -> None:
+        if self._sync.crosshair is None:
+            return
+        x, y = view.to_screen(*self._sync.crosshair)
+        halo = QColor(SHADE)
+        halo.setAlpha(60)
+        for pen in (QPen(halo, 3), QPen(QColor(255, 255, 255, 205), 1)):
+            painter.setPen(pen)
+            painter.drawLine(QPointF(x, 0), QPointF(x, self.height()))
+            painter.drawLine(QPointF(0, y), QPointF(self.width(), y))
+
+    def _draw_section(self, painter: QPainter, view: View) -> None:
+        if self._section is None:
+            return
+        x0, y0, x1, y1 = self._section
+        start, end = QPointF(*view.to_screen(x0, y0)), QPointF(*view.to_screen(x1, y1))
+        halo_line(painter, start, end, 1.6)
+        painter.setPen(QPen(LIGHT, 1.4))
+        painter.setBrush(self._ink)
+        painter.drawEllipse(start, 4, 4)
+        painter.setBrush(LIGHT)
+        painter.drawEllipse(end, 3, 3)
+
+    # --- mouse ---
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Begin to move the view, or with Shift to draw a section."""
+        if event.button() != Qt.MouseButton.LeftButton:
+            super().mousePressEvent(event)
+            return
+        self._pressed = self._last = event.position()
+        self._drawing = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+        parent = self.parentWidget()
+        if parent is not None:
+            parent.setFocus(Qt.FocusReason.MouseFocusReason)
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Cross-hair, move, or section."""
+        here = event.position()
+        if self._pressed is None:
+            self._sync.point(self.view().to_map(here.x(), here.y()))
+        elif self._drawing:
+            self.sectioned.emit(self._line_to(here), False)
+        elif self._far(here) or self.cursor().shape() == Qt.CursorShape.ClosedHandCursor:
+            self.setCursor(Qt.CursorShape.ClosedHandCursor)
+            last = self._last or here
+            self._sync.pan(here.x() - last.x(), here.y() - last.y())
+            self._last = here
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """End of a move or section, or a click."""
+        if event.button() != Qt.MouseButton.LeftButton or self._pressed is None:
+            super().mouseReleaseEvent(event)
+            return
+        moved = self._far(event.position())
+        dragged = self.cursor().shape() == Qt.CursorShape.ClosedHandCursor
+        if self._drawing and moved:
+            self.sectioned.emit(self._line_to(event.position()), True)
+        elif not (moved or dragged or self._drawing):
+            self.clicked.emit()
+        self._pressed = self._last = None
+        self._drawing = False
+        self.setCursor(Qt.CursorShape.CrossCursor)
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
+        """Fit."""
+        if event.button() == Qt.MouseButton.LeftButton:
+            self._sync.fit()
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        """Zoom about the cursor."""
+        notches = event.angleDelta().y() / 120
+        if notches:
+            here = event.position()
+            self._sync.zoom(STEP**notches, self.view().to_map(here.x(), here.y()))
+        event.accept()
+
+    def leaveEvent(self, _event: object) -> None:
+        """The cross-hair goes with the mouse."""
+        self._sync.point(None)
+
+    def _far(self, here: QPointF) -> bool:
+        start = self._pressed or here
+        return (here - start).manhattanLength() >= QApplication.startDragDistance()
+
+    def _line_to(self, here: QPointF) -> Line:
+        view, start = self.view(), self._pressed or here
+        return *view.to_map(start.x(), start.y()), *view.to_map(here.x(), here.y())
+
+
+def _reduce(scan: HeightMap, wanted: Wanted, _ticket: Ticket) -> Level:
+    return level(scan, wanted.rows, wanted.columns, wanted.window)
+
+
+def _fail(error: Exception) -> None:
+    """Hand what went wrong in the background to the one place where the window hears of errors."""
+    raise error
