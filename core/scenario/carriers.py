@@ -23,6 +23,9 @@ MAINS = 50.0
 SAPPHIRE_STEP = 12.99e-10 / 6  # c-plane, c/6; lattice constant from memory
 GRAPHITE_STEP = 6.711e-10 / 2  # c/2; P. Trucano, R. Chen, Nature 258 (1975) 136
 
+CONVERTER_STEP = 2.0**-39
+"""Metres: 16 bit over a z range of 119 nm. A power of two, so that every height is exact in single precision too."""
+
 INVENTED = "Invented data, computed by lowrelief; no such specimen was measured."
 
 
@@ -276,6 +279,7 @@ def _recorded(carrier: _Carrier, spot: _Spot, surface: FloatArray, truth: Truth)
         stripes = synthetic.hum(shape, amplitude=HUM, frequency=MAINS, line_rate=carrier.line_rate)
         heights = heights + stripes
         truth = replace(truth, hum=float(stripes.std()), hum_frequency=MAINS)
+    heights = np.round(heights / CONVERTER_STEP) * CONVERTER_STEP
     if (carrier.name, spot.number) == GAPPED and not spot.close:
         heights = synthetic.missing(heights, count=GAPS, rng=rng)
         truth = replace(truth, missing=GAPS)
