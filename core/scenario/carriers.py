@@ -136,11 +136,11 @@ def _sapphire(spot: _Spot) -> tuple[FloatArray, Truth]:
 def _graphite(spot: _Spot) -> tuple[FloatArray, Truth]:
     """Nearly flat, crossed by one or two cleavage steps of one or two layers."""
     cleavage = {
-        1: ((1, 72.0, 0.06),),
+        1: ((1, 66.0, 0.46),),
         2: ((1, 118.0, -0.24), (1, 112.0, 0.21)),
-        3: ((2, 38.0, -0.47),),
+        3: ((2, 38.0, -0.48),),
     }[spot.number]
-    surface = _texture(spot, sq=0.045e-9 * spot.factor, hurst=0.7, roll_off=1.2e-6)
+    surface = _texture(spot, sq=0.034e-9 * spot.factor, hurst=0.7, roll_off=1.2e-6)
     for layers, angle, offset in cleavage:
         surface = surface + synthetic.single_step(
             spot.shape,

@@ -11,6 +11,7 @@ from scipy import ndimage
 from scipy.optimize import curve_fit
 
 from core import formats
+from core.compare import compare
 from core.errors import FileProblem
 from core.gather import gather
 from core.heightmap import FloatArray
@@ -113,6 +114,12 @@ def test_the_folder_is_a_bench_of_six_specimens() -> None:
     assert all([scan.spot for scan in scans] == ["spot 1", "spot 2", "spot 3"] for scans in bench.specimens.values())
 
 
+def test_the_two_crystals_are_tied_and_the_others_told_apart() -> None:
+    standing = compare([SAMPLES / "carriers"]).standing
+    assert [place.specimen for place in standing] == ORDER
+    assert [place.tie for place in standing] == ["a", "a", "b", "c", "d", "e"]
+
+
 def test_close_ups_are_not_comparable_with_the_carriers() -> None:
     wide = {"sapphire": [ALL[0].scan], "gold": [ALL[6].scan]}
     assert [pair.level for pair in pairs(wide)] == ["green"]
@@ -137,7 +144,7 @@ def test_specimens_are_in_the_order_of_the_story_and_spots_scatter_believably() 
     typical = []
     for name in ORDER:
         spots = np.array([np.log(s.truth.sq) for s in WIDE if s.specimen == name])
-        assert 0.005 < spots.std(ddof=1) < 0.2
+        assert 0.005 < spots.std(ddof=1) < 0.25  # graphite: not every spot has the same steps
         typical.append(spots.mean())
     assert typical == sorted(typical)
     # Order of magnitude of published roughness of such surfaces over 1 to 10 µm, nm: from memory.
@@ -147,7 +154,7 @@ def test_specimens_are_in_the_order_of_the_story_and_spots_scatter_believably() 
         assert low < value < high
 
 
-def step_height(heights: FloatArray, reach: int = 4) -> float:
+def step_height(heights: FloatArray, reach: int = 2) -> float:
     """The step by the histogram of differences along the rows: points on one terrace, and points across one edge."""
     differences = (heights[:, reach:] - heights[:, :-reach]).ravel()
     differences -= np.median(differences)
