@@ -62,4 +62,4 @@ def _normalised(surface: Surface, power: int) -> Outcome:
         return CONSTANT
     if power == 3:
         return Outcome(moments.third / (moments.second * math.sqrt(moments.second)))
-    return Outcome(moments.fourth / moments.second**2)
+    return Outcome(moments.fourth / (moments.second * moments.second))

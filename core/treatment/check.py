@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 from core.errors import TreatmentError
@@ -27,11 +26,10 @@ def whole(step: str, name: str, value: object, allowed: range) -> int:
 
 
 def number(step: str, name: str, value: object, low: float, high: float) -> float:
-    """The value as a finite number from `low` to `high`, or a refusal."""
-    good = isinstance(value, int | float) and not isinstance(value, bool)
-    if not good or not math.isfinite(value) or not low <= value <= high:  # type: ignore[operator,arg-type]
-        raise TreatmentError(f"The step “{step}” needs “{name}” as a number from {low:g} to {high:g}, not {value!r}")
-    return float(value)  # type: ignore[arg-type]
+    """The value as a number from `low` to `high`, or a refusal."""
+    if isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high:
+        return float(value)
+    raise TreatmentError(f"The step “{step}” needs “{name}” as a number from {low:g} to {high:g}, not {value!r}")
 
 
 def unused(step: str, name: str, value: object, when: str) -> None:

@@ -9,6 +9,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Self
 
+import numpy as np
+
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
 from core.treatment.crop import Crop
@@ -74,11 +76,16 @@ class Treatment:
                 between()
             if not step.on:
                 continue
+            where = f"step {number}, {step.describe()}"
             try:
-                scan = step.apply(scan)
+                with np.errstate(over="raise"):
+                    scan = step.apply(scan)
             except TreatmentError as error:
-                where = f"step {number}, {step.describe()}"
                 raise TreatmentError(error.what, where=where, fix=error.fix) from error
+            except (FloatingPointError, OverflowError) as error:
+                raise TreatmentError(
+                    "The heights are too large to be computed with", where=where, fix="Check the unit of the heights."
+                ) from error
         return scan
 
     def describe(self) -> str:

@@ -126,6 +126,13 @@ def test_a_step_that_fails_says_which() -> None:
     assert "step 2" in refusal.value.where
 
 
+@pytest.mark.parametrize("step", [Level(), Rows(), Rows(remove="polynomial", degree=1), Mask()], ids=Step.describe)
+def test_heights_beyond_all_measure_are_refused(step: Step) -> None:
+    z = 1e200 * np.random.default_rng(1).standard_normal((16, 16))
+    with pytest.raises(TreatmentError, match="too large"):
+        Treatment((step,)).apply(HeightMap(z, (1e-8, 1e-8)))
+
+
 def test_history_tells_the_active_steps_in_order() -> None:
     treatment = Treatment((Mask(), Level(), Rows(on=False), Zero()))
     treated = treatment.apply(HeightMap(np.random.default_rng(1).standard_normal((32, 32)), (1e-8, 1e-8)))
