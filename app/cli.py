@@ -69,7 +69,7 @@ def run(words: Sequence[str]) -> int:
     return status if isinstance(status, int) else DONE
 
 
-# --- options that several commands share ---------------------------------------------------------------------------
+# --- options that several commands share
 
 
 def _reading_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -107,7 +107,7 @@ def _progress() -> Iterator[Report]:
         yield report
 
 
-# --- commands ------------------------------------------------------------------------------------------------------
+# --- commands
 
 
 @lowrelief.command(hidden=True)
@@ -117,7 +117,7 @@ def window(scans: tuple[Path, ...], pixel: str | None = None, unit: str | None =
     """Open the window."""
     from app.window import run as open_window
 
-    return open_window(list(scans), pixel=pixel, unit=unit)
+    return open_window(list(scans), pixel=pixel, unit=unit, samples=_samples)
 
 
 @lowrelief.command()
@@ -130,7 +130,7 @@ def window(scans: tuple[Path, ...], pixel: str | None = None, unit: str | None =
 @click.option("--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen.")
 @click.option("--title", default="", help="Title of sheet and figure.")
 @click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
-@click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf bench.")
+@click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf h5.")
 @_reading_options
 def compare(
     scans: tuple[Path, ...],
@@ -226,7 +226,23 @@ def demo(folder: Path) -> int:
     return DONE
 
 
-# --- what they have in common --------------------------------------------------------------------------------------
+# --- what they have in common
+
+
+def _samples(report: Report) -> Sequence[Path]:
+    """The sample scans: those of the checkout, else written beside the user's data."""
+    from core.gather import expand
+
+    here = Path(__file__).resolve().parent.parent / "sample_data" / "carriers"
+    if here.is_dir():
+        return expand([here])
+    from platformdirs import user_data_path
+
+    from core.scenario import write_demo
+
+    folder = user_data_path("lowrelief") / "sample_data"
+    write_demo(folder, report=report)
+    return expand([folder / "carriers"])
 
 
 def _treatment(path: Path | None, zero: str | None) -> Any:

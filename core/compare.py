@@ -93,8 +93,7 @@ def compare(
         if isinstance(scans, Bench)
         else gather(scans, pixel=pixel, unit=unit, specimens=specimens, jobs=jobs, report=report, cancel=cancel)
     )
-    changes = {"treatment": treatment, "rank_by": rank_by}
-    bench = dataclasses.replace(bench, **{name: value for name, value in changes.items() if value is not None})
+    bench = dataclasses.replace(bench, treatment=treatment or bench.treatment, rank_by=rank_by or bench.rank_by)
     _known(bench.rank_by)
     done = _scan_results(bench, jobs, report, cancel, earlier)
     good = tuple(result for result in done if isinstance(result, ScanResult))

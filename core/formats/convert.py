@@ -108,6 +108,12 @@ def _to_map(
     path: Path, raw: RawChannel, wish: Wish, sidecar: Sidecar, source: Source, *, first: bool, forced: bool
 ) -> HeightMap:
     pitch = wish.pixel or sidecar.pixel or raw.pitch
+    metadata = {**raw.metadata, **sidecar.metadata}
+    if pitch is None and raw.spacing is not None and (wish.unit or sidecar.unit or raw.unit) == "m":
+        # Heights in plain metres: the file speaks SI, and so do its bare coordinates. Any other unit asks for the pixel,
+        # because heights in nm beside coordinates in µm are common.
+        pitch = raw.spacing
+        metadata["assumed"] = "coordinates in metres, as the heights are"
     factor = _metres_per(path, raw, wish, sidecar, forced=forced, pitch=pitch)
     if pitch is None:
         raise _no_pitch(path, raw, wish)
@@ -123,7 +129,7 @@ def _to_map(
             pitch,
             path.stem if first else f"{path.stem} · {raw.name}",
             source=Source(source.file, source.sha256, source.format, raw.name, source.channels),
-            metadata={**raw.metadata, **sidecar.metadata},
+            metadata=metadata,
         )
     except MapError as error:
         raise NoHeights(error.what, where=str(path), fix="Check the pixel size and the unit.") from error

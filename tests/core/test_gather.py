@@ -31,7 +31,7 @@ def test_a_folder_gives_its_scans_in_the_order_of_numbers(folder: Path) -> None:
 
 def test_a_named_file_is_always_tried_and_never_twice(folder: Path) -> None:
     files = expand([folder / "notes.md", folder / "notes.md", folder])
-    assert [file.name for file in files][0] == "notes.md"
+    assert files[0].name == "notes.md"
     assert len(files) == 4
 
 
