@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -15,7 +16,7 @@ from core.units import parse_length
 Preset = Literal["pooled", "widest", "tightest", "hundred", "typed"]
 
 PRESETS: dict[Preset, str] = {
-    "pooled": "0.1–99.9 % of all points",
+    "pooled": "0.1–99.9 % of all points, rounded outward",
     "widest": "widest: every point of every scan",
     "tightest": "tightest: the flattest scan fills it",
     "hundred": "0 to 100 nm",
@@ -87,7 +88,7 @@ class Scale:
         if not maps:
             return 0.0, 100e-9
         if self.preset == "pooled":
-            return opened(*pooled_quantiles(maps, (LOWER, UPPER)))
+            return rounded_outward(*opened(*pooled_quantiles(maps, (LOWER, UPPER))))
         ranges = [own_extremes(scan) for scan in maps]
         if self.preset == "tightest":
             return opened(*min(ranges, key=lambda ends: ends[1] - ends[0]))
@@ -101,10 +102,10 @@ def own_extremes(scan: HeightMap) -> tuple[float, float]:
 
 
 def own_limits(scan: HeightMap) -> tuple[float, float]:
-    """The range of a tile that has its own scale: its 0.1–99.9 % quantiles, metres."""
+    """The range of a tile that has its own scale: its 0.1–99.9 % quantiles rounded outward, metres."""
     if scan.heights().size == 0:
         return 0.0, 100e-9
-    return opened(*pooled_quantiles([scan], (LOWER, UPPER)))
+    return rounded_outward(*opened(*pooled_quantiles([scan], (LOWER, UPPER))))
 
 
 def opened(low: float, high: float) -> tuple[float, float]:
@@ -112,6 +113,27 @@ def opened(low: float, high: float) -> tuple[float, float]:
     if high > low:
         return low, high
     return low - 0.5e-9, low + 0.5e-9
+
+
+def rounded_outward(low: float, high: float) -> tuple[float, float]:
+    """The smallest range of round numbers that holds this one: steps of 1, 2 or 5 × 10^k, a 25th of the range or less.
+
+    A range that begins just above zero begins at zero then, so that the flattest surface, which lies all at the
+    bottom, is not drawn as outside; and people read 32 nm better than 31.87.
+
+    Examples
+    --------
+    >>> rounded_outward(0.081e-9, 31.6e-9)
+    (0.0, 3.2e-08)
+    >>> rounded_outward(-13.88e-9, 12.76e-9)
+    (-1.4e-08, 1.3e-08)
+    """
+    finest = (high - low) / 25
+    power = math.floor(math.log10(finest))
+    factor = next(f for f in (5, 2, 1) if f * 10.0**power <= finest * (1 + 1e-9))
+    first, last = (int(end(x / factor * 10.0**-power)) for end, x in ((math.floor, low), (math.ceil, high)))
+    # Through decimal text, so that 32 nm is 3.2e-8 to the last bit.
+    return float(f"{first * factor}e{power}"), float(f"{last * factor}e{power}")
 
 
 def clipped(scan: HeightMap, low: float, high: float) -> tuple[float, float]:
@@ -126,8 +148,8 @@ def clipped(scan: HeightMap, low: float, high: float) -> tuple[float, float]:
 def pooled_quantiles(maps: Sequence[HeightMap], shares: tuple[float, float]) -> tuple[float, float]:
     """Exact quantiles of all points of all maps together.
 
-    A thinned sample brackets each quantile; one pass counts what lies below the bracket and picks what lies within, which
-    is little, and that is sorted. Should the bracket miss, everything is sorted.
+    A thinned sample brackets each quantile; one pass counts what lies below the bracket and picks what lies within,
+    which is little, and that is sorted. Should the bracket miss, everything is sorted.
 
     Parameters
     ----------

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from core.errors import QuantityError
 from core.heightmap import HeightMap
-from core.scale import Scale, clipped, own_limits, pooled_quantiles
+from core.scale import Scale, clipped, own_limits, pooled_quantiles, rounded_outward
 
 PITCH = (1e-8, 1e-8)
 
@@ -76,3 +76,12 @@ def test_a_typed_range_is_kept_to_the_digit() -> None:
     assert scale.limits([]) == (-2.5e-9, 40e-9)
     assert scale.preset == "typed"
     assert Scale(preset="hundred").limits([]) == (0.0, 100e-9)
+
+
+@given(st.floats(-1e-6, 1e-6), st.floats(1e-13, 1e-6))
+def test_rounding_only_widens_and_only_a_little(low: float, span: float) -> None:
+    high = low + span
+    first, last = rounded_outward(low, high)
+    room = (high - low) / 25 + 1e-12 * (abs(low) + abs(high))
+    assert low - room <= first <= low + 1e-12 * abs(low)
+    assert high - 1e-12 * abs(high) <= last <= high + room
