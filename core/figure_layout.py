@@ -141,7 +141,7 @@ def _stacked(need: Need) -> Layout | None:
     text = (names + need.value_lines) * LINE
     w = min(column, (bottom - top - 2 * HEAD_LINE - text - 4 - 10 - LINE - 4) / 2 / need.aspect)
     pitch = column + STACK_GAP
-    room = pitch - 5  # text may use half of the gap
+    room = pitch - 4  # text may use part of the gap
     if w < SMALLEST or room < need.text_room:
         return None
     h = w * need.aspect

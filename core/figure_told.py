@@ -14,12 +14,12 @@ from core.scale import clipped
 from core.sheet.words import (
     caption,
     clean,
+    column_scaling,
     common_unit,
     height_range_text,
     interval_text,
     range_text,
     reasons_text,
-    scaling,
     spots,
     value_text,
 )
@@ -111,8 +111,7 @@ class Told:
 
 def ways(shown: Sequence[Panel]) -> list[Told]:
     """From the most telling to the shortest way of writing the numbers."""
-    lengths = [panel.reading.value for panel in shown if panel.reading.unit == "m"]
-    unit = common_unit(lengths) if lengths else None
+    unit = column_scaling(panel.reading for panel in shown)[1]
     ranges = tuple(height_range_text(*panel.scan.own_range) for panel in shown)
     whole = [value_text(replace(panel.reading, n=0), unit) for panel in shown]
     counts = [f"n = {panel.spots}" for panel in shown]
@@ -125,13 +124,12 @@ def ways(shown: Sequence[Panel]) -> list[Told]:
     return [*found, *_bare(shown, unit)]
 
 
-def _bare(shown: Sequence[Panel], unit: str | None) -> list[Told]:
+def _bare(shown: Sequence[Panel], name: str) -> list[Told]:
     """Numbers alone, what they are told in the heading."""
     first = shown[0].reading
-    name = scaling(first, unit)[1]
     values = []
     for panel in shown:
-        told = interval_text(replace(panel.reading, n=0), unit)
+        told = interval_text(replace(panel.reading, n=0), name)
         values.append(told.removesuffix(f" {name}") if name else told)
     across = common_unit([max(map(abs, panel.scan.own_range)) for panel in shown])
     ranges = [range_text(*(end / metres_per(across) for end in panel.scan.own_range)) for panel in shown]

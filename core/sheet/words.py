@@ -9,6 +9,7 @@ import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 
+from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Band, Comparison
 from core.trust.comparability import Pair
@@ -138,12 +139,42 @@ def ends(reading: Reading) -> tuple[float, float]:
 
 
 def scaling(reading: Reading, unit: str | None = None) -> tuple[float, str]:
-    """The SI size of the unit in which a reading is shown, and the unit's name; (1, "") for a pure number."""
+    """The SI size of the unit in which a reading is shown, and the unit's name.
+
+    Lengths take the unit they read best in. Pure numbers have none, but for small shares such as Sdr, which are shown
+    in per cent or parts per million.
+
+    >>> scaling(Reading("Sdr", 3.6e-7, "1", "")), scaling(Reading("Ssk", 3.6e-7, "1", ""))
+    ((1e-06, 'ppm'), (1.0, ''))
+    """
     if reading.unit == "m":
         shown = unit or display_unit(float(reading))
         return metres_per(shown), shown
+    if reading.unit == "1" and reading.symbol in CATALOGUE and CATALOGUE[reading.symbol].positive:
+        shown = _share_unit(reading.value) if unit is None else unit
+        return SHARES[shown], shown
     return POWERS.get(reading.unit, (1.0, reading.unit))
 
+
+def column_scaling(readings: Iterable[Reading | None]) -> tuple[float, str]:
+    """One unit for a column of the same reading: that in which the smallest value reads best."""
+    known = [one for one in readings if one is not None]
+    had = [one for one in known if _has(one.value)] or known
+    if not had:
+        return 1.0, ""
+    if had[0].unit == "m":
+        return scaling(had[0], common_unit([one.value for one in had]))
+    return scaling(min(had, key=lambda one: abs(float(one)) or math.inf))
+
+
+def _share_unit(value: float | None) -> str:
+    if not _has(value) or not value or abs(value) >= 1e-2:
+        return ""
+    return "%" if abs(value) >= 1e-4 else "ppm"
+
+
+SHARES = {"": 1.0, "%": 1e-2, "ppm": 1e-6}
+"""Sizes of the units of small pure numbers."""
 
 POWERS: dict[str, tuple[float, str]] = {
     "1": (1.0, ""),

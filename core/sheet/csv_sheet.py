@@ -1,0 +1,79 @@
+"""The sheet as CSV: one tidy long table, a reading a line, after RFC 4180.
+
+A cell of text that begins like a formula would be calculated by a spreadsheet that opens the file, and names come from
+files that anybody may have made. Such text gets an apostrophe in front. Numbers stay numbers, with all their digits.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from core.atomic import atomic
+from core.results import Comparison
+from core.sheet.record import Record, record
+
+COLUMNS = (
+    "level", "name", "specimen", "spot", "symbol", "value", "unit", "uncertainty", "low", "high", "n", "clause", "note",
+    "file", "sha256",
+)  # fmt: skip
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
+"""First signs by which spreadsheets take text for a formula; the wide ones in eastern settings."""
+
+
+def text(comparison: Comparison) -> str:
+    """The table as text with CRLF line ends: all readings of all scans, then of all specimens, in SI units."""
+    told = record(comparison)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for row in (*_scans(told), *_specimens(told)):
+        writer.writerow([cell(row.get(column)) for column in COLUMNS])
+    return out.getvalue()
+
+
+def write(comparison: Comparison, path: Path) -> None:
+    """Write the sheet as CSV, whole or not at all.
+
+    Raises
+    ------
+    FileProblem
+        If the file cannot be written.
+    """
+    with atomic(path) as temporary:
+        temporary.write_text(text(comparison), encoding="utf-8", newline="")
+
+
+def cell(value: Any) -> str:
+    """One cell: a number with all its digits, nothing for None, text that no spreadsheet calculates.
+
+    >>> cell(-1.5e-9), cell(None), cell("=1+1"), cell("mica")
+    ('-1.5e-09', '', "'=1+1", 'mica')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, int | float):
+        return repr(value)
+    told = str(value)
+    return f"'{told}" if told.startswith(FORMULA) or told.lstrip().startswith(FORMULA) else told
+
+
+def _scans(told: Record) -> Iterator[Record]:
+    for scan in told["scans"]:
+        same = {key: scan[key] for key in ("name", "specimen", "spot", "file", "sha256")}
+        yield from _readings("scan", same, scan["readings"])
+
+
+def _specimens(told: Record) -> Iterator[Record]:
+    for specimen in told["specimens"]:
+        same = {"name": specimen["name"], "specimen": specimen["name"]}
+        yield from _readings("specimen", same, specimen["readings"])
+
+
+def _readings(level: str, same: Record, readings: Record) -> Iterator[Record]:
+    for symbol, reading in readings.items():
+        yield {"level": level, "symbol": symbol} | same | reading
