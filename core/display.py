@@ -92,8 +92,8 @@ def level(scan: HeightMap, rows: int, columns: int, window: Window | None = None
     Notes
     -----
     With the block mean ``m`` and the point ``p`` of the block that is farthest from the mean about it, a pixel is ``p``
-    where ``|p − m| > 6 σ``, and ``m`` elsewhere. σ is 1.4826 times the median of ``|z − m|`` over a sample of points, divided
-    by √(1 − 1/n) for n points to a pixel.
+    where ``|p − m| > 6 σ``, and ``m`` elsewhere. σ is 1.4826 times the median of ``|z − m|`` over a sample of points,
+    divided by √(1 − 1/n) for n points to a pixel.
 
     Examples
     --------

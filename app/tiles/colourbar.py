@@ -36,21 +36,38 @@ def end_text(metres: float, span: float) -> str:
     return format_number(nanometres, digits=digits).replace("-", "−")
 
 
-def draw_colour_bar(painter: QPainter, place: QRectF, limits: tuple[float, float]) -> None:
-    """Draw the bar with its values in a column."""
-    low, high = limits
-    bar = QRectF(place.left(), place.top() + TEXT + CAP, WIDTH, place.height() - 2 * (TEXT + CAP))
+def strip_place(place: QRectF) -> QRectF:
+    """Where colours and caps are in a column."""
+    return QRectF(place.left(), place.top() + TEXT, WIDTH, max(0.0, place.height() - 2 * TEXT))
+
+
+def end_places(place: QRectF) -> tuple[QRectF, QRectF]:
+    """Where the values of the upper and the lower end are."""
+    top = QRectF(place.left(), place.top() - 1, place.width(), TEXT)
+    return top, QRectF(place.left(), place.bottom() - TEXT + 1, place.width(), TEXT)
+
+
+def draw_strip(painter: QPainter, place: QRectF) -> None:
+    """Draw the colours and the two caps."""
+    strip = strip_place(place)
+    bar = strip.adjusted(0, CAP, 0, -CAP)
     if bar.height() < 8:
         return
     painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
     painter.drawImage(bar, _strip())
+    beside = QRectF(bar.right() + 6, bar.center().y() - TEXT / 2, place.right() - bar.right() - 6, TEXT)
+    put(painter, beside, "nm", colour("muted"), 8.5)
     _cap(painter, bar.left(), bar.top(), -CAP, QColor(*OVER))
     _cap(painter, bar.left(), bar.bottom(), CAP, QColor(*UNDER))
+
+
+def draw_ends(painter: QPainter, place: QRectF, limits: tuple[float, float]) -> None:
+    """Draw the values of both ends."""
+    low, high = limits
+    top, bottom = end_places(place)
     ink = colour("muted")
-    top = QRectF(place.left(), place.top() - 1, place.width(), TEXT)
-    bottom = QRectF(place.left(), place.bottom() - TEXT + 1, place.width(), TEXT)
-    put(painter, top, end_text(high, high - low), ink, 8.5, align=Qt.AlignmentFlag.AlignLeft)
-    put(painter, bottom, f"{end_text(low, high - low)} nm", ink, 8.5, align=Qt.AlignmentFlag.AlignLeft)
+    put(painter, top, end_text(high, high - low), ink, 8.5)
+    put(painter, bottom, end_text(low, high - low), ink, 8.5)
 
 
 def _cap(painter: QPainter, x: float, y: float, reach: float, ink: QColor) -> None:

@@ -42,8 +42,11 @@ def draw_footer(
     if state.scan is not None:
         text = clipped_text(shares)
         across = metrics(9.0).horizontalAdvance(text) + 1
-        right = QRectF(upper.right() - across, upper.top(), across, upper.height())
+        # The reading must not be cut: in a narrow tile the clipped share moves down to the details.
+        both = metrics(9.5, strong=True).horizontalAdvance(state.reading) + 8 + across <= place.width()
+        line = upper if both else lower
+        right = QRectF(line.right() - across, line.top(), across, line.height())
         put(painter, right, text, colour(clipped_role(shares)), 9.0, align=Qt.AlignmentFlag.AlignRight)
-        upper.setRight(right.left() - 8)
+        line.setRight(right.left() - 8)
     put(painter, upper, state.reading, colour("muted" if busy else "text"), 9.5, strong=True)
     put(painter, lower, state.detail, colour("muted"), 9.0)

@@ -17,7 +17,7 @@ from app.tiles.tile import CHROME, Tile
 from app.tiles.viewsync import ViewSync
 from core.sections import height_at
 
-SETTLE = 40  # ms without a change of the view before sharper levels are worked out
+SETTLE = 40  # ms without a change of view or limits before levels and clipped shares are worked out
 
 
 class TileGrid(QScrollArea):
@@ -61,7 +61,7 @@ class TileGrid(QScrollArea):
         self.destroyed.connect(self._jobs.shut)
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
-        self._settle.timeout.connect(self._sharpen)
+        self._settle.timeout.connect(self._catch_up)
         self.verticalScrollBar().valueChanged.connect(partial(self._settle.start, SETTLE))
 
     # --- what is shown ---
@@ -155,6 +155,7 @@ class TileGrid(QScrollArea):
         tile.remove_asked.connect(self.remove_asked)
         tile.spot_asked.connect(self.spot_asked)
         tile.picture.sectioned.connect(self._sectioned)
+        tile.recoloured.connect(partial(self._settle.start, SETTLE))
         tile.show()
         return tile
 
@@ -202,6 +203,7 @@ class TileGrid(QScrollArea):
     def _recolour(self) -> None:
         for tile in self._tiles.values():
             tile.set_limits(self._limits, shared=self._shared)
+        self._settle.start(SETTLE)
 
     def _view_changed(self) -> None:
         for tile in self._tiles.values():
@@ -218,8 +220,8 @@ class TileGrid(QScrollArea):
         if finished:
             self.section_drawn.emit(line)
 
-    def _sharpen(self) -> None:
-        """Ask for the levels of the tiles that can be seen."""
+    def _catch_up(self) -> None:
+        """Let the tiles that can be seen catch up; the others do when they are scrolled to."""
         for tile in self._tiles.values():
-            if not tile.picture.visibleRegion().isEmpty():
-                tile.picture.request()
+            if not tile.visibleRegion().isEmpty():
+                tile.catch_up()

@@ -38,12 +38,14 @@ def put(
 ) -> float:
     """Draw a line of text, elided where it does not fit; returns the width it took."""
     measure = metrics(points, strong=strong)
-    if measure.horizontalAdvance(text) > place.width() + 0.5:
+    across = measure.horizontalAdvance(text)
+    if across > place.width() + 0.5:
         text = measure.elidedText(text, Qt.TextElideMode.ElideRight, place.width())
+        across = place.width()
     painter.setFont(font(points, strong=strong))
     painter.setPen(ink)
     painter.drawText(place, align | Qt.AlignmentFlag.AlignVCenter, text)
-    return measure.horizontalAdvance(text)
+    return across
 
 
 def fill(painter: QPainter, place: QRectF, ink: QColor, radius: float) -> None:

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 
 from app.jobs import Jobs, Ticket
 from app.theme import colour
-from app.tiles.ink import LIGHT, SHADE, halo_line
+from app.tiles.ink import LIGHT, halo_line
 from app.tiles.raster import Raster
 from app.tiles.scalebar import draw_scale_bar
 from app.tiles.state import Line, Range
@@ -21,6 +21,7 @@ from core.display import Level, level
 from core.heightmap import HeightMap
 
 CORNER = 4.0
+CROSS, CROSS_HALO = QColor(255, 255, 255, 215), QColor(0, 0, 0, 50)
 STEP = 1.25  # magnification for one notch of the wheel
 
 
@@ -173,7 +174,7 @@ class Picture(QWidget):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         self._draw_section(painter, view)
         if self._whole is not None:
-            draw_scale_bar(painter, self.width(), self.height(), view.scale)
+            draw_scale_bar(painter, self.width(), self.height(), view.scale, view.ratio)
         if self._tag:
             draw_tag(painter, self.width(), self._tag)
         self._round_corners(painter)
@@ -182,7 +183,7 @@ class Picture(QWidget):
     def _round_corners(self, painter: QPainter) -> None:
         """The card shows at the corners."""
         path = QPainterPath()
-        path.addRect(QRectF(self.rect()))
+        path.addRect(QRectF(self.rect()).adjusted(-1, -1, 1, 1))  # borders may fall between device pixels
         path.addRoundedRect(QRectF(self.rect()), CORNER, CORNER)  # odd-even filling: what lies between the two
         painter.fillPath(path, colour("card"))
 
@@ -197,12 +198,10 @@ class Picture(QWidget):
         if self._sync.crosshair is None:
             return
         x, y = view.to_screen(*self._sync.crosshair)
-        halo = QColor(SHADE)
-        halo.setAlpha(60)
-        for pen in (QPen(halo, 3), QPen(QColor(255, 255, 255, 205), 1)):
-            painter.setPen(pen)
-            painter.drawLine(QPointF(x, 0), QPointF(x, self.height()))
-            painter.drawLine(QPointF(0, y), QPointF(self.width(), y))
+        column, row = round(x - 0.5), round(y - 0.5)
+        for aside, ink in ((1, CROSS_HALO), (0, CROSS)):
+            painter.fillRect(column - aside, 0, 2 * aside + 1, self.height(), ink)
+            painter.fillRect(0, row - aside, self.width(), 2 * aside + 1, ink)
 
     def _draw_section(self, painter: QPainter, view: View) -> None:
         if self._section is None:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
-from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QPainter
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QImage, QPainter
 
 from app.tiles.ink import LIGHT, PLATE, fill, metrics, put
 from core.units import format_length
 
 SHARE = 0.32  # of the picture's width that the bar may take
+PAD = 7.0
+HEIGHT = 30.0
 
 
 def bar_length(longest: float) -> float:
@@ -27,16 +30,29 @@ def bar_length(longest: float) -> float:
     return float(f"1e{exponent}")
 
 
-def draw_scale_bar(painter: QPainter, width: float, height: float, scale: float) -> None:
-    """Draw it in the lower left corner of a picture; `scale` is metres per pixel."""
+def draw_scale_bar(painter: QPainter, width: float, height: float, scale: float, ratio: float) -> None:
+    """Draw it in the lower left corner of a picture.
+
+    `scale` is metres per device-independent pixel, `ratio` device pixels per device-independent pixel.
+    """
     if width < 60 or height < 60:
         return
     length = bar_length(SHARE * width * scale)
-    across = length / scale
-    text = format_length(length)
-    plate_width = max(across, metrics(8.5, strong=True).horizontalAdvance(text)) + 14
-    plate = QRectF(7, height - 37, plate_width, 30)
-    fill(painter, plate, PLATE, 4)
-    painter.fillRect(QRectF(plate.left() + 7, plate.top() + 6, across, 3), LIGHT)
-    words = QRectF(plate.left() + 7, plate.top() + 10, plate_width - 14, 18)
-    put(painter, words, text, LIGHT, 8.5, strong=True, align=Qt.AlignmentFlag.AlignLeft)
+    across = round(length / scale * ratio) / ratio
+    painter.drawImage(QPointF(PAD, height - HEIGHT - PAD), _plate(format_length(length), across, ratio))
+
+
+@lru_cache(maxsize=64)
+def _plate(text: str, across: float, ratio: float) -> QImage:
+    """The bar on its plate; all tiles show the same, so it is drawn once."""
+    width = max(across, metrics(8.5, strong=True).horizontalAdvance(text)) + 2 * PAD
+    image = QImage(math.ceil(width * ratio), math.ceil(HEIGHT * ratio), QImage.Format.Format_ARGB32_Premultiplied)
+    image.setDevicePixelRatio(ratio)
+    image.fill(Qt.GlobalColor.transparent)
+    painter = QPainter(image)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    fill(painter, QRectF(0, 0, width, HEIGHT), PLATE, 4)
+    painter.fillRect(QRectF(PAD, 6, across, 3), LIGHT)
+    put(painter, QRectF(PAD, 10, width - 2 * PAD, 18), text, LIGHT, 8.5, strong=True)
+    painter.end()
+    return image

@@ -10,6 +10,7 @@ from app.tiles.ink import fill, metrics, put
 from app.tiles.state import Range
 
 FIELD, INK = QColor("#F2B233"), QColor("#20160A")  # on the map, hence the same in both themes
+SHORT = "own scale"
 
 
 def tag_text(limits: Range) -> str:
@@ -19,13 +20,16 @@ def tag_text(limits: Range) -> str:
     'own scale −0.3 to 0.6 nm'
     """
     low, high = limits
-    return f"own scale {end_text(low, high - low)} to {end_text(high, high - low)} nm"
+    return f"{SHORT} {end_text(low, high - low)} to {end_text(high, high - low)} nm"
 
 
 def draw_tag(painter: QPainter, width: float, text: str) -> None:
     """Draw it along the upper edge of a picture."""
-    across = min(width - 12, metrics(8.5, strong=True).horizontalAdvance(text) + 16)
-    if across < 40:
+    measure = metrics(8.5, strong=True)
+    if measure.horizontalAdvance(text) + 28 > width:
+        text = SHORT  # the colour bar tells the ends too
+    across = min(width - 12, measure.horizontalAdvance(text) + 16)
+    if across < 30:
         return
     field = QRectF(6, 6, across, 20)
     fill(painter, field, FIELD, 4)

@@ -4,27 +4,28 @@ from __future__ import annotations
 
 from functools import partial
 
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QFocusEvent, QHelpEvent, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QFocusEvent, QHelpEvent, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QRegion
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from app.jobs import Jobs, Ticket
 from app.theme import colour
 from app.tiles import footer, header
-from app.tiles.colourbar import draw_colour_bar
+from app.tiles.colourbar import draw_ends, draw_strip, end_places, strip_place
 from app.tiles.footer import draw_footer
 from app.tiles.header import Header
 from app.tiles.picture import Picture
 from app.tiles.placeholder import draw_refused, draw_waiting
 from app.tiles.spoken import description, name, peaks
 from app.tiles.state import Range, TileState
-from app.tiles.tag import tag_text
+from app.tiles.tag import SHORT, tag_text
 from app.tiles.viewsync import Position, ViewSync
 from core.heightmap import HeightMap
 from core.scale import clipped, own_limits
 
 PAD = 10
 BAR = 46  # column of the colour bar
+EDGE = 3  # within which the border is drawn
 ABOVE = PAD + int(header.HEIGHT) + 6
 BELOW = 6 + int(footer.HEIGHT) + PAD - 3
 CHROME = QSize(2 * PAD + BAR, ABOVE + BELOW)
@@ -41,6 +42,7 @@ class Tile(QWidget):
     chosen = Signal(str)
     remove_asked = Signal(str)
     spot_asked = Signal(str, int)
+    recoloured = Signal()  # its own range was found, which changes what is clipped
 
     def __init__(self, state: TileState, sync: ViewSync, jobs: Jobs, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -94,11 +96,14 @@ class Tile(QWidget):
             self._own = None
         self._lay_out()
         self._recolour()
+        self._tell()
         self.update()
 
     def set_limits(self, limits: Range, *, shared: bool) -> None:
         """Colour for this range, metres; not shared, the tile has its own range and says so."""
         if (limits, shared) != (self._limits, self._shared):
+            if shared != self._shared:
+                self.update(QRegion(self.rect()) - QRegion(self.rect().adjusted(EDGE, EDGE, -EDGE, -EDGE)))
             self._limits, self._shared = limits, shared
             self._recolour()
 
@@ -125,9 +130,14 @@ class Tile(QWidget):
 
     def _recolour(self) -> None:
         self.picture.set_limits(self.limits)
-        self.picture.set_tag("" if self._shared else tag_text(self.limits) if self._own else "own scale …")
+        self.picture.set_tag("" if self._shared else tag_text(self.limits) if self._own else SHORT)
+        for place in end_places(self._bar_place()):
+            self.update(place.toAlignedRect())
+
+    def catch_up(self) -> None:
+        """Do what can wait until limits and view have come to rest: sharper levels, the clipped share, the words."""
+        self.picture.request()
         self._count()
-        self.update(self._bar_place().toAlignedRect())
         self._tell()
 
     def _count(self) -> None:
@@ -151,6 +161,7 @@ class Tile(QWidget):
             self._own = limits
             self._counted = self._counted[0], limits
             self._recolour()
+            self.recoloured.emit()
         self.update(self._footer_place().toAlignedRect())
         self._tell()
 
@@ -177,7 +188,7 @@ class Tile(QWidget):
 
     def _bar_place(self) -> QRectF:
         picture = self._picture_place()
-        return QRectF(picture.right() + 8, picture.top(), BAR - 8 + PAD - 2, picture.height())
+        return QRectF(picture.right() + 8, picture.top(), BAR - 8, picture.height())
 
     def _footer_place(self) -> QRectF:
         return QRectF(PAD, self.height() - BELOW + 5, self.width() - 2 * PAD, footer.HEIGHT)
@@ -188,20 +199,27 @@ class Tile(QWidget):
         """Card, header, bar, footer: only what has to be drawn again."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        self._draw_card(painter)
-        dirty = QRectF(event.rect())
-        if dirty.top() < ABOVE:
+        dirty = event.region()
+        self._draw_card(painter, event.rect())
+        if dirty.intersects(QRect(EDGE, EDGE, self.width() - 2 * EDGE, ABOVE - EDGE - 2)):
             self._header.draw(painter, hot=self.underMouse() or self.hasFocus())
         if self.picture.isHidden():
             self._draw_placeholder(painter)
-        elif dirty.intersects(self._bar_place()):
-            draw_colour_bar(painter, self._bar_place(), self.limits)
-        if dirty.intersects(self._footer_place()):
+        else:
+            bar = self._bar_place()
+            if dirty.intersects(strip_place(bar).toAlignedRect()):
+                draw_strip(painter, bar)
+            if any(dirty.intersects(place.toAlignedRect()) for place in end_places(bar)):
+                draw_ends(painter, bar, self.limits)
+        if dirty.intersects(self._footer_place().toAlignedRect()):
             stale = self._busy or self._state.status == "stale"
             draw_footer(painter, self._footer_place(), self._state, self._clipped, busy=stale)
         painter.end()
 
-    def _draw_card(self, painter: QPainter) -> None:
+    def _draw_card(self, painter: QPainter, dirty: QRect) -> None:
+        if self.rect().adjusted(EDGE, EDGE, -EDGE, -EDGE).contains(dirty):
+            painter.fillRect(dirty, colour("card"))
+            return
         loud = not self._shared and self._state.scan is not None
         role = "accent" if self.hasFocus() else "amber" if loud else "border"
         width = 2.0 if self.hasFocus() else 1.0
