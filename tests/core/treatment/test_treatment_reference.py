@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from core.heightmap import HeightMap
 from core.measures import readings
-from core.treatment import Level, Rows
+from core.treatment import Level, Rows, Zero
 from core.treatment.polynomial import fit_polynomial
 from core.treatment.step import Step
 
@@ -120,6 +120,7 @@ def test_stripes(expected: Expected) -> None:
 LOSSES: dict[str, Step] = {
     "row linear": Rows(remove="polynomial", degree=1),
     "row quadratic": Rows(remove="polynomial", degree=2),
+    "areal mean": Zero(),
     "areal plane": Level(),
     "areal full quadric": Level(form="polynomial", degree=2),
 }
