@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QActionGroup
+from PySide6.QtGui import QActionGroup, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QMenu, QWidget
 
 from app.commands import Commands
@@ -13,6 +13,7 @@ from app.theme import text_font
 from app.widgets.parts import ElidedLabel, button, menu_button
 from core.measures import CATALOGUE
 
+ROOMY, TIGHT = 1130, 960  # widths of the window
 HAND_OVER = ("hand-over-all", "", "hand-over-figure", "hand-over-treatment", "", "save", "save-as")
 
 
@@ -42,7 +43,7 @@ class Bar(QWidget):
         self.title.setAccessibleName("Title of the bench")
         self.title.setToolTip("Title of the bench, printed on sheet and figure")
         self.title.setAcceptDrops(False)
-        self.title.setMaximumWidth(340)
+        self.title.textEdited.connect(self._fit_title)
         self.title.editingFinished.connect(lambda: document.set_title(self.title.text()))
         self.count = ElidedLabel(role="muted")
         self.add = button("Add scans…")
@@ -54,8 +55,8 @@ class Bar(QWidget):
         row.setContentsMargins(8, 6, 12, 6)
         row.setSpacing(10)
         row.addWidget(self.menu)
-        row.addWidget(self.title, 3)
-        row.addWidget(self.count, 2)
+        row.addWidget(self.title)
+        row.addWidget(self.count)
         row.addWidget(self.add)
         row.addStretch(1)
         row.addWidget(self.scale)
@@ -80,10 +81,17 @@ class Bar(QWidget):
         for widget in (self.scale, self.rank):
             widget.setEnabled(bool(bench.scans))
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """What is in the menus too makes way on a narrow window."""
+        super().resizeEvent(event)
+        self.scale.zero.setVisible(event.size().width() >= ROOMY)
+        self.count.setVisible(event.size().width() >= TIGHT)
+
     def _fit_title(self) -> None:
         shown = self.title.text() or self.title.placeholderText()
-        self.title.setMinimumWidth(min(200, self.title.fontMetrics().horizontalAdvance(shown) + 22))
-        self.title.setMaximumWidth(max(170, self.title.fontMetrics().horizontalAdvance(shown) + 28))
+        wide = self.title.fontMetrics().horizontalAdvance(shown) + 24
+        self.title.setMinimumWidth(min(110, wide))
+        self.title.setMaximumWidth(min(340, wide))
 
     def take_commands(self, commands: Commands) -> None:
         """Fill the two menus that are made of commands."""

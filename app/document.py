@@ -43,6 +43,8 @@ class Document(QObject):
         Of reading, comparing and handing over together.
     noticed(str, str)
         Level ("note", "amber", "red") and a sentence for the user.
+    refused(int)
+        So many files of a batch could not be read.
     title_changed()
         Title, file or unsaved mark changed.
     """
@@ -53,6 +55,7 @@ class Document(QObject):
     progressed = Signal(object)
     busy_changed = Signal(bool)
     noticed = Signal(str, str)
+    refused = Signal(int)
     title_changed = Signal()
 
     def __init__(self, parent: QObject | None = None) -> None:
@@ -248,13 +251,13 @@ class Document(QObject):
     # Running ---------------------------------------------------------------------------------------------------------
 
     def cancel(self) -> None:
-        """Stop reading, comparing and handing over."""
-        for batch in list(self._batches):
-            batch.stop()
+        """Stop reading, comparing and handing over. The scans that were read by now are kept."""
         for ticket in [*self._errands, *([self._comparing] if self._comparing else [])]:
             ticket.drop()
         self._errands.clear()
         self._comparing = None
+        for batch in list(self._batches):
+            batch.stop()  # what was read by now comes to the bench and is compared
         self._tell_busy()
 
     def compare_again(self) -> None:
@@ -342,8 +345,7 @@ class Document(QObject):
         text = f"add {_counted(len(scans), 'scan')}" if scans else f"list {_counted(len(refusals), 'refused file')}"
         self._apply(text, bench.with_refused(refusals).with_scans(scans))
         if refusals:
-            verb = "was" if len(refusals) == 1 else "were"
-            self.noticed.emit("amber", f"{_counted(len(refusals), 'file')} {verb} refused; the reason is on the tile.")
+            self.refused.emit(len(refusals))
         batch.deleteLater()
         self.loading_changed.emit()
         self._tell_busy()

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QByteArray, QRect, QSettings, Qt
+from PySide6.QtCore import QByteArray, QRect, QSettings, QSize, Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QMainWindow
 
 from app.docks.dock import Dock
 
 VERSION = 1  # of the dock state; another one falls back on the default places
-LEFT, BOTTOM, RIGHT = 236, 214, 384
+LEFT, BOTTOM, RIGHT = 236, 214, 416
+FIRST_SIZE, FRAME = QSize(1500, 940), QSize(4, 32)
 
 
 def settings() -> QSettings:
     """The file in which window and theme are remembered."""
     return QSettings(QSettings.Format.IniFormat, QSettings.Scope.UserScope, "lowrelief", "lowrelief")
+
+
+def first_size() -> QSize:
+    """Size of the window at its very first start: comfortable, with room for its frame."""
+    screen = QGuiApplication.primaryScreen()
+    room = QSize(1440, 900) if screen is None else screen.availableGeometry().size() - FRAME
+    return FIRST_SIZE.boundedTo(room)
 
 
 def place_docks(window: QMainWindow, treatment: Dock, curves: Dock, standing: Dock, explain: Dock) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from app.theme import colour
 from app.widgets.parts import button, emptied, flat_button, label, widgets_in
@@ -21,6 +21,7 @@ class Notice(QWidget):
     def __init__(self, level: str, text: str, choices: Sequence[tuple[str, Callable[[], object]]]) -> None:
         super().__init__()
         self.level, self.text = level, text
+        self.choices: list[QPushButton] = []
         self.setAccessibleName(text)
         row = QHBoxLayout(self)
         row.setContentsMargins(14, 6, 8, 6)
@@ -30,6 +31,7 @@ class Notice(QWidget):
             made = button(said)
             made.clicked.connect(lambda _=False, act=act: (act(), self.close()))
             row.addWidget(made)
+            self.choices.append(made)
         away = flat_button("✕", "Dismiss")
         away.clicked.connect(self.close)
         row.addWidget(away, 0, Qt.AlignmentFlag.AlignTop)
@@ -66,7 +68,9 @@ class Notices(QWidget):
                 shown.close()
         while len(self.shown) >= KEPT:
             self.shown[0].close()
-        self._column.addWidget(Notice(level, text, choices))
+        notice = Notice(level, text, choices)
+        self._column.addWidget(notice)
+        notice.show()
 
     def clear(self) -> None:
         """Take all of them away."""

@@ -13,7 +13,7 @@ from app.words import chips
 from core.bench import Refusal, Scan
 from core.colours import specimen_colour
 from core.results import Comparison, ScanResult, SpecimenResult
-from core.sheet.words import number_text, value_text
+from core.sheet.words import common_unit, number_text, value_text
 from core.trust.doubts import Doubt
 
 BESIDE = ("Sz", "Sa")  # the quieter reading: the first of them that does not rank
@@ -129,7 +129,7 @@ class Presenter(QObject):
             tile,
             title=name,
             subtitle=f"{len(names)} spots" if len(names) > 1 else "1 spot",
-            reading=value_text(said[comparison.rank_by]),
+            reading=value_text(said[comparison.rank_by], _unit(comparison)),
             detail=_beside(comparison.scans_by_name.get(scan.name), comparison.rank_by),
             chips=chips([*summary.doubts, *_doubts(comparison, names)]),
             spots=tuple(names) if len(names) > 1 else (),
@@ -150,7 +150,7 @@ class Presenter(QObject):
             rank=None if place is None else place.rank,
             scan=result.treated,
             own_range=result.own_range,
-            reading=value_text(result.readings[comparison.rank_by]),
+            reading=value_text(result.readings[comparison.rank_by], _unit(comparison)),
             detail=_beside(result, comparison.rank_by),
             chips=chips(result.doubts),
             status="ready" if self._document.up_to_date else "stale",
@@ -202,6 +202,12 @@ def _beside(result: ScanResult | None, rank_by: str) -> str:
         return ""
     symbol = next(symbol for symbol in BESIDE if symbol != rank_by)
     return f"{symbol} {number_text(result.readings[symbol])}"
+
+
+def _unit(comparison: Comparison) -> str | None:
+    """One unit of length for the ranking reading on all tiles, the same as in the standing."""
+    readings = [specimen.readings[comparison.rank_by] for specimen in comparison.specimens]
+    return common_unit(r.value for r in readings) if readings and readings[0].unit == "m" else None
 
 
 def _doubts(comparison: Comparison, names: list[str]) -> list[Doubt]:

@@ -31,13 +31,14 @@ class ScaleBox(QFrame):
         self.low = LengthField("Lower end of the scale", bare=True)
         self.high = LengthField("Upper end of the scale", bare=True)
         for field in (self.low, self.high):
-            field.setFixedWidth(56)
+            field.setFixedWidth(64)
             field.committed.connect(lambda _: self._typed())
         self._said = label("One scale", strong=True)
         self.presets = menu_button("nm", self._menu(), flat=True, name="Presets of the scale")
         self.zero = menu_button("zero at the mean", self._zero_menu(), flat=True, name="Where heights are zero")
         row = QHBoxLayout(self)
-        row.setContentsMargins(8, 2, 8, 2)
+        self.setFixedHeight(34)
+        row.setContentsMargins(10, 2, 8, 2)
         row.setSpacing(5)
         for widget in (self.switch, self._said, self.low, label("to", muted=True), self.high, self.presets, self.zero):
             row.addWidget(widget)

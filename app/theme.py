@@ -173,10 +173,10 @@ QToolTip { background: @card; color: @text; border: 1px solid @border; padding: 
 QWidget#bar { background: @panel; border-bottom: 1px solid @border; }
 QStatusBar { background: @panel; border-top: 1px solid @border; }
 QStatusBar::item { border: none; }
-QDockWidget > QWidget { background: @panel; }
+QDockWidget > QWidget, QWidget#dockhead { background: @panel; }
 QFrame[card="true"] { background: @card; border: 1px solid @border; border-radius: 7px; }
 QFrame[card="true"]:focus { border-color: @accent; }
-QFrame#scale { background: @card; border: 1px solid @accent; border-radius: 17px; }
+QFrame#scale { background: @card; border: 1px solid @accent; border-radius: 16px; }
 QFrame#scale[shared="false"] { border: 1px dashed @amber; }
 QLabel[muted="true"] { color: @muted; }
 QLabel[level="amber"] { color: @amber; }
@@ -212,12 +212,28 @@ QScrollArea, QScrollArea > QWidget > QWidget[plain="true"] { background: transpa
 QTableView { background: transparent; border: none; selection-background-color: @hover; selection-color: @text;
     outline: none; }
 QHeaderView { background: transparent; }
-QHeaderView::section { background: transparent; color: @muted; border: none; padding: 2px 4px; }
+QHeaderView::section { background: transparent; color: @muted; border: none; padding: 2px 4px; font-size: 8.5pt; }
+QHeaderView::up-arrow, QHeaderView::down-arrow { width: 0; height: 0; }
 QMenu { background: @card; border: 1px solid @border; padding: 4px; }
 QMenu::item { padding: 5px 24px 5px 12px; border-radius: 4px; }
 QMenu::item:selected { background: @hover; color: @text; }
 QMenu::item:disabled { color: @muted; }
 QMenu::separator { height: 1px; background: @border; margin: 4px 8px; }
+QScrollBar:vertical { background: transparent; width: 10px; margin: 0; }
+QScrollBar:horizontal { background: transparent; height: 10px; margin: 0; }
+QScrollBar::handle { background: @border; border-radius: 3px; margin: 2px; min-height: 28px; min-width: 28px; }
+QScrollBar::handle:hover { background: @muted; }
+QScrollBar::add-line, QScrollBar::sub-line { width: 0; height: 0; }
+QScrollBar::add-page, QScrollBar::sub-page { background: transparent; }
+QTabWidget::pane { border: none; border-top: 1px solid @border; }
+QTabBar::tab { background: transparent; color: @muted; border: none; border-bottom: 2px solid transparent;
+    padding: 5px 2px; margin: 0 10px 0 0; }
+QTabBar::tab:selected { color: @text; border-bottom-color: @accent; }
+QTabBar::tab:hover, QTabBar::tab:focus { color: @text; }
+QTextBrowser { background: transparent; border: none; }
+QListWidget { background: @card; color: @text; outline: none; }
+QListWidget::item { padding: 5px; border-radius: 4px; }
+QListWidget::item:selected { background: @hover; color: @text; }
 QProgressBar { background: @window; border: none; border-radius: 3px; }
 QProgressBar::chunk { background: @accent; border-radius: 3px; }
 """

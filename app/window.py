@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QIcon
 from PySide6.QtWidgets import QApplication, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
@@ -23,7 +23,7 @@ from app.document import Document
 from app.drops import DropZone
 from app.emptystate import EmptyState
 from app.finder import Finder
-from app.layout import place_docks, remember, restore, settings
+from app.layout import first_size, place_docks, remember, restore, settings
 from app.notices import Notices
 from app.presenter import Presenter
 from app.statusline import Height, StatusLine
@@ -34,7 +34,6 @@ from app.window_commands import window_commands
 from core.progress import Report
 
 ICONS = Path(__file__).parent / "icons"
-FIRST_SIZE = QSize(1440, 900)
 
 
 class Window(QMainWindow):
@@ -63,7 +62,7 @@ class Window(QMainWindow):
         self.drops = DropZone(self)
         self.autosave = Autosave(self.document, autosave)
         self._wire()
-        self.resize(FIRST_SIZE)
+        self.resize(first_size())
         self._place()
         self._show_all()
 
@@ -114,6 +113,7 @@ class Window(QMainWindow):
             signal.connect(self._show_state)
         document.progressed.connect(self.status.show_progress)
         document.noticed.connect(self.notices.tell)
+        document.refused.connect(self._tell_refused)
         document.title_changed.connect(self._show_title)
         document.stack.undoTextChanged.connect(lambda text: self.commands["undo"].setText(f"Undo {text}".strip()))
         document.stack.redoTextChanged.connect(lambda text: self.commands["redo"].setText(f"Redo {text}".strip()))
@@ -167,7 +167,11 @@ class Window(QMainWindow):
         document = self.document
         name = document.bench.title or (document.file.stem if document.file else "")
         mark = "" if document.stack.isClean() else " •"
-        self.setWindowTitle(f"{name}{mark} – Lowrelief" if name else f"Lowrelief{mark}")
+        self.setWindowTitle(f"{name or 'Untitled bench'}{mark}")  # the platform adds the program's name
+
+    def _tell_refused(self, count: int) -> None:
+        said = "1 file was refused; the reason is on its tile." if count == 1 else f"{count} files were refused."
+        self.notices.tell("amber", said, [("Say pixel size and unit…", self.acts.retry_refused)])
 
     def _show_cursor(self, at: tuple[float, float] | None) -> None:
         readings = {} if at is None else self.grid.readings_at(*at)
@@ -204,6 +208,11 @@ class Window(QMainWindow):
         self.help.explain(symbol or self.document.bench.rank_by)
         self.docks[-1].show()
         self.docks[-1].raise_()
+
+    def open_guide(self) -> None:
+        """Show the user guide."""
+        self.help.open_guide()
+        self.docks[-1].show()
 
     def find_command(self) -> None:
         """Find a command by its name."""

@@ -131,6 +131,7 @@ def _view(w: Window) -> list[Command]:
 def _help(w: Window) -> list[Command]:
     return [
         Command(id="explain", text="What the reading means", menu="Help", keys=("F1",), run=w.explain),
+        Command(id="guide", text="User guide", menu="Help", keys=("Shift+F1",), run=w.open_guide),
         Command(id="find", text="Find a command…", menu="Help", keys=("Ctrl+K",), run=w.find_command),
         Command(id="menu", text="Open the menu", menu="Help", keys=("F10",), run=w.open_menu),
     ]

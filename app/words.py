@@ -47,6 +47,7 @@ CHIPS = {
 }
 """Doubts in one or two words, for the chips on the tiles."""
 
+LEAST_SHIFT = 0.5e-12  # metres; below it the heights had their zero there before
 SEVERITY = {"note": 0, "amber": 1, "red": 2}
 
 
@@ -73,7 +74,8 @@ def what_step_removed(comparison: Comparison | None, index: int) -> str:
     if "fraction" in middle:
         parts.append(f"{middle['fraction']:.2%} masked".replace("%", " %"))
     if "shift_m" in middle:
-        parts.append(f"shifted by {format_length(middle['shift_m'])}")
+        shift = middle["shift_m"]
+        parts.append(f"shifted by {format_length(shift)}" if abs(shift) >= LEAST_SHIFT else "was there already")
     if not parts:
         return entries[0].removed if entries else ""
     return " · ".join(parts) + (" (median)" if len(entries) > 1 else "")

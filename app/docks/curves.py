@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app.docks.dock import DockHead
 from app.tiles.state import Line, TileState
+from app.widgets.parts import label
 
 if TYPE_CHECKING:
     from app.curves.section_plot import CurvesPanel
@@ -25,6 +27,10 @@ class CurvesHost(QWidget):
         self.panel: CurvesPanel | None = None
         self._column = QVBoxLayout(self)
         self._column.setContentsMargins(0, 0, 0, 0)
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self._hint = label("Sections, height distributions and spectra of the tiles are drawn here.", muted=True)
+        self._hint.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self._column.addWidget(self._hint)
 
     def set_tiles(self, tiles: list[TileState]) -> None:
         """Curves of these maps."""
@@ -46,6 +52,7 @@ class CurvesHost(QWidget):
         if self.panel is None:
             from app.curves.section_plot import CurvesPanel
 
+            self._hint.hide()
             self.panel = CurvesPanel()
             self._column.addWidget(self.panel)
         self.panel.set_curves_source(self._tiles)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDockWidget, QHBoxLayout, QSizePolicy, QWidget
 
 from app.widgets.parts import ElidedLabel, flat_button, label
@@ -12,6 +13,8 @@ class DockHead(QWidget):
 
     def __init__(self, title: str) -> None:
         super().__init__()
+        self.setObjectName("dockhead")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.title = title
         self.aside = ElidedLabel(role="muted")
         self.aside.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)

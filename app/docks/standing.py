@@ -49,6 +49,8 @@ class StandingPanel(Column):
         self.head = self._make_head()
         self.table = self._table()
         self.column.addWidget(self.table)
+        self._hint = label("The specimens are ranked here, as soon as scans are on the bench.", muted=True, wrap=True)
+        self.column.addWidget(self._hint)
         self._band = label(points=SMALL, muted=True, wrap=True)
         self.column.addWidget(self._band)
         self._cards = QVBoxLayout()
@@ -69,6 +71,7 @@ class StandingPanel(Column):
         self.head.aside.setText("" if comparison is None else f"by {comparison.rank_by}, lowest first")
         self._band.setText("" if comparison is None or not comparison.scans else band_text(comparison.band))
         self._band.setVisible(bool(self._band.text()))
+        self._hint.setVisible(not self.model.rows)
         self._fill_cards(comparison)
 
     def select(self, specimen: str) -> None:
@@ -118,7 +121,7 @@ class StandingPanel(Column):
         head.setFont(text_font(SMALL))
         head.setHighlightSections(False)
         head.setMinimumSectionSize(26)
-        fixed = {Columns.RANK: 30, Columns.PICTURE: 88, Columns.TIE: 34, Columns.CHANCE: 44}
+        fixed = {Columns.RANK: 28, Columns.PICTURE: 84, Columns.TIE: 30, Columns.CHANCE: 42}
         for column in Columns:
             width = fixed.get(column)
             if width:

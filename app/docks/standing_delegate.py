@@ -8,22 +8,17 @@ from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
 
 from app.docks.standing_model import ROW, Columns, Row
 from app.theme import colour, text_font
+from app.tiles.ink import readable_on
 from app.widgets.parts import SMALL
 
 HEIGHT = 31
-
-
-def ink_on(fill: QColor) -> QColor:
-    """Black or white, whichever reads better on this colour."""
-    light = 0.2126 * fill.redF() ** 2.2 + 0.7152 * fill.greenF() ** 2.2 + 0.0722 * fill.blueF() ** 2.2
-    return QColor("#10151B") if light > 0.18 else QColor("#FFFFFF")  # where both have a contrast of 4.6
 
 
 class StandingDelegate(QStyledItemDelegate):
     """Draws all cells."""
 
     def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
-        return QSize(super().sizeHint(option, index).width() + 6, HEIGHT)
+        return QSize(super().sizeHint(option, index).width() + 2, HEIGHT)
 
     def paint(
         self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
@@ -62,7 +57,7 @@ def _badge(painter: QPainter, cell: QRect, row: Row) -> None:
     painter.setBrush(fill)
     painter.drawRoundedRect(badge, 4.5, 4.5)
     painter.setFont(text_font(SMALL, strong=True))
-    painter.setPen(ink_on(fill))
+    painter.setPen(readable_on(fill))
     painter.drawText(badge, Qt.AlignmentFlag.AlignCenter, str(row.place.rank))
 
 

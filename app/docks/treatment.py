@@ -60,20 +60,27 @@ class TreatmentPanel(Column):
         steps = bench.treatment.steps
         if self._open is not None and self._open >= len(steps):
             self._open = None
+        shown = [(card.step, card.is_open) for card in self.cards.all]
+        if shown == [(step, index == self._open) for index, step in enumerate(steps)]:
+            for card in self.cards.all:  # nothing that is being typed is disturbed
+                card.show_removed(self._removed(card.index))
+            return
         focus = self.cards.focused()
         self.cards.show_cards([self._card(index, step, len(steps)) for index, step in enumerate(steps)])
-        self.cards.focus(focus)
+        self.cards.focus(*focus)
 
     def _card(self, index: int, step: Step, count: int) -> StepCard:
         document = self._document
-        removed = what_step_removed(document.comparison, index) if document.up_to_date else ""
-        card = StepCard(index, step, removed, last=index == count - 1, opened=self._open == index)
+        card = StepCard(index, step, self._removed(index), last=index == count - 1, opened=self._open == index)
         card.switched.connect(lambda on: document.switch_step(index, on))
         card.edited.connect(lambda changed: document.edit_step(index, changed))
         card.moved.connect(lambda by: self._move(index, index + by))
         card.removed.connect(lambda: document.remove_step(index))
         card.opened.connect(lambda: self._toggle(index))
         return card
+
+    def _removed(self, index: int) -> str:
+        return what_step_removed(self._document.comparison, index) if self._document.up_to_date else ""
 
     def _move(self, index: int, place: int) -> None:
         if self._open == index:
@@ -126,22 +133,30 @@ class Cards(QWidget):
         emptied(self._layout)
         for card in cards:
             self._layout.addWidget(card)
+            card.show()  # now, not with the next event: it may be given the keyboard
 
     @property
     def all(self) -> list[StepCard]:
         """The cards in their order."""
         return [card for card in widgets_in(self._layout) if isinstance(card, StepCard)]
 
-    def focused(self) -> int | None:
-        """Place of the card that holds the keyboard focus."""
+    def focused(self) -> tuple[int | None, str]:
+        """Place of the card that holds the keyboard focus, and the parameter that is being edited in it."""
         holder = QApplication.focusWidget()
-        return next((card.index for card in self.all if (holder is not None and card.isAncestorOf(holder))
-                     or holder is card), None)  # fmt: skip
+        for card in self.all:
+            if holder is card:
+                return card.index, ""
+            if holder is not None and card.isAncestorOf(holder):
+                fields = card.form.inputs if card.form is not None else {}
+                return card.index, next((name for name, field in fields.items() if field is holder), "")
+        return None, ""
 
-    def focus(self, place: int | None) -> None:
-        """Give the keyboard to the card at this place."""
+    def focus(self, place: int | None, parameter: str = "") -> None:
+        """Give the keyboard to the card at this place, or to one of its parameters."""
         if place is not None and 0 <= place < len(self.all):
-            self.all[place].setFocus()
+            card = self.all[place]
+            field = card.form.inputs.get(parameter) if card.form is not None else None
+            (field or card).setFocus()
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
         if event.mimeData().hasFormat(MIME):
@@ -177,6 +192,12 @@ class Cards(QWidget):
         return sum(at.y() > card.geometry().center().y() for card in self.all)
 
 
+def _shortcut(event: QEvent) -> int | None:
+    """The key of an event that asks whether somebody wants it before the shortcuts of the window get it."""
+    is_key = event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent)
+    return event.key() if is_key else None  # type: ignore[attr-defined]
+
+
 class StepCard(Card):
     """One step: name, what it took off, a switch; opened, its form."""
 
@@ -190,20 +211,26 @@ class StepCard(Card):
         super().__init__(spacing=3)
         self.index, self.step = index, step
         self._last, self._pressed = last, QPoint()
+        self.is_open, self.form = opened, StepForm(step) if opened else None
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setAccessibleName(f"Step {index + 1}: {step_title(step)}. {removed}")
         self.setToolTip("Click to edit, drag to move. Keys: Enter edits, Space switches, Alt+↑ ↓ move, Delete removes.")
         self.column.addLayout(self._head())
-        if removed or not step.on:
-            self.column.addWidget(label(removed if step.on else "off", points=SMALL, muted=True, wrap=True))
-        if opened:
-            self.form = StepForm(step)
+        self._removed = label(points=SMALL, muted=True, wrap=True)
+        self.column.addWidget(self._removed)
+        self.show_removed(removed)
+        if self.form is not None:
             self.form.edited.connect(self.edited)
             self.column.addWidget(self.form)
             self.column.addLayout(self._foot())
 
+    def show_removed(self, text: str) -> None:
+        """Say what the step took off."""
+        self._removed.setText(text if self.step.on else "off")
+        self._removed.setVisible(bool(self._removed.text()))
+        self.setAccessibleName(f"Step {self.index + 1}: {step_title(self.step)}. {self._removed.text()}")
+
     def event(self, event: QEvent) -> bool:
-        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent) and event.key() in CARD_KEYS:
+        if _shortcut(event) in CARD_KEYS and self.hasFocus():
             event.accept()  # the card has the keyboard: these keys mean the step, not the tile that is chosen
             return True
         return super().event(event)
@@ -211,7 +238,9 @@ class StepCard(Card):
     def keyPressEvent(self, event: QKeyEvent) -> None:
         alt = event.modifiers() & Qt.KeyboardModifier.AltModifier
         key = event.key()
-        if key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+        if not self.hasFocus():
+            super().keyPressEvent(event)  # typed in the form
+        elif key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
             self.opened.emit()
         elif key == Qt.Key.Key_Space:
             self.switched.emit(not self.step.on)
