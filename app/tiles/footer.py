@@ -49,4 +49,11 @@ def draw_footer(
         put(painter, right, text, colour(clipped_role(shares)), 9.0, align=Qt.AlignmentFlag.AlignRight)
         line.setRight(right.left() - 8)
     put(painter, upper, state.reading, colour("muted" if busy else "text"), 9.5, strong=True)
-    put(painter, lower, state.detail, colour("muted"), 9.0)
+    put(painter, lower, _whole_parts(state.detail, lower.width()), colour("muted"), 9.0)
+
+
+def _whole_parts(detail: str, width: float) -> str:
+    """The first details that fit whole; they are parted by wide gaps. A number cut short would be a wrong number."""
+    while "  " in detail and metrics(9.0).horizontalAdvance(detail) > width:
+        detail = detail.rpartition("  ")[0].rstrip()
+    return detail

@@ -84,4 +84,4 @@ def readable_on(background: QColor) -> QColor:
     luminance = (
         0.2126 * linear(background.redF()) + 0.7152 * linear(background.greenF()) + 0.0722 * linear(background.blueF())
     )
-    return QColor("#101418") if luminance > 0.36 else QColor("#FFFFFF")
+    return QColor("#101418") if luminance > 0.19 else QColor("#FFFFFF")  # where both have the same contrast
