@@ -1,6 +1,7 @@
 """Measures: numbers from one map."""
 
-from core.measures.catalogue import CATALOGUE, Quantity, readings
+from core.measures.catalogue import CATALOGUE, readings
+from core.measures.quantity import Quantity
 from core.measures.reading import Reading
 from core.measures.surface import Surface
 

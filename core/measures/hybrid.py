@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from core.measures.outcome import Outcome
+from core.measures.quantity import Quantity
 from core.measures.slopes import REACH, Slopes
 from core.measures.surface import Surface
 
@@ -46,3 +47,34 @@ def _condition(slopes: Slopes) -> str:
     if slopes.evaluated == slopes.inner:
         return ""
     return f"Holes: slopes from the {slopes.share:.1%} of the inner points that have all neighbours needed."
+
+
+_DERIVATIVE = (
+    "Slopes by the seven-point derivative (−1, 9, −45, 0, 45, −9, 1)/60 along rows and columns, at inner points whose "
+    "whole stencil was measured and unmasked."
+)
+
+ENTRIES = (
+    Quantity(
+        "Sdq",
+        "root mean square gradient",
+        "1",
+        "ISO 25178-2:2021, 4.5.2",
+        f"How steep the surface is, as rise over run. {_DERIVATIVE}",
+        "Sdq = √( mean of (∂z/∂x)² + (∂z/∂y)² )",
+        "The pixel size and the noise decide: finer pixels read steeper. Compare only at equal pixels and noise.",
+        True,
+        rms_gradient,
+    ),
+    Quantity(
+        "Sdr",
+        "developed interfacial area ratio",
+        "1",
+        "ISO 25178-2:2021, 4.5.3",
+        f"How much larger the true area is than its projection: 0.01 is 1 %. {_DERIVATIVE}",
+        "Sdr = mean of √(1 + (∂z/∂x)² + (∂z/∂y)²) − 1",
+        "As Sdq, squared: on smooth surfaces Sdr = Sdq²/2, so noise counts twice as much.",
+        True,
+        developed_area,
+    ),
+)

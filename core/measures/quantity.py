@@ -1,0 +1,44 @@
+"""What the catalogue says of one reading."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from core.measures.outcome import Outcome
+from core.measures.surface import Surface
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One entry of the catalogue: what a symbol means and how it is computed.
+
+    Attributes
+    ----------
+    symbol, name : str
+        Such as ``"Sq"``, ``"root mean square height"``.
+    unit : str
+        SI: ``"m"``, or ``"1"`` for a pure number.
+    clause : str
+        Where the standard defines it.
+    meaning : str
+        What it says about a surface, in plain words.
+    formula : str
+        One line of text.
+    misleads : str
+        When not to trust it.
+    positive : bool
+        Whether it is positive by nature: then it scatters by factors and the logarithm is its scale.
+    function : callable
+        From a `Surface` to an `Outcome`.
+    """
+
+    symbol: str
+    name: str
+    unit: str
+    clause: str
+    meaning: str
+    formula: str
+    misleads: str
+    positive: bool
+    function: Callable[[Surface], Outcome] = field(repr=False)
