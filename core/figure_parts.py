@@ -108,7 +108,7 @@ class Pen:
             x / self.page[0],
             1 - (y + size) / self.page[1],
             told,
-            fontproperties=font(told, round(size * self.scale, 4), weight),
+            fontproperties=font(told, size * self.scale, weight),
             color=colour or self.inks.ink,
             ha=align,
             va="baseline",

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
