@@ -110,8 +110,8 @@ def _to_map(
     pitch = wish.pixel or sidecar.pixel or raw.pitch
     metadata = {**raw.metadata, **sidecar.metadata}
     if pitch is None and raw.spacing is not None and (wish.unit or sidecar.unit or raw.unit) == "m":
-        # Heights in plain metres: the file speaks SI, and so do its bare coordinates. Any other unit asks for the pixel,
-        # because heights in nm beside coordinates in µm are common.
+        # Heights in plain metres: the file speaks SI, and so do its bare coordinates. Any other unit asks for the
+        # pixel, because heights in nm beside coordinates in µm are common.
         pitch = raw.spacing
         metadata["assumed"] = "coordinates in metres, as the heights are"
     factor = _metres_per(path, raw, wish, sidecar, forced=forced, pitch=pitch)

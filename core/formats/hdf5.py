@@ -30,6 +30,7 @@ WRITES = (".h5", ".hdf5", ".nxs")
 _SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _MOST_OBJECTS = 10_000
 _DEEPEST = 32
+_LONGEST_ATTRIBUTE = 2**16
 _STRUCTURE = frozenset({
     "signal", "axes", "nx_class", "default", "interpretation", "target", "auxiliary_signals", "class", "version",
     "dimension_list", "reference_list", "dimension_labels", "empty_dimension_size",
@@ -176,6 +177,8 @@ def _is_map(item: Any) -> bool:
 
     if not isinstance(item, h5py.Dataset) or item.shape is None or len(item.shape) != 2:
         return False
+    if not isinstance(item.id.get_type(), h5py.h5t.TypeIntegerID | h5py.h5t.TypeFloatID):
+        return False
     return is_numeric(item.dtype) and min(item.shape) > 1 and not item.is_virtual and not item.external
 
 
@@ -205,7 +208,7 @@ def _channel(found: _Found, path: Path) -> RawChannel:
 
 
 def _scaled(heights: NDArray[Any], said: Declared, data: Any) -> NDArray[Any]:
-    missing = said.missing if said.missing is not None else _value(data.attrs.get("_FillValue"))
+    missing = said.missing if said.missing is not None else _attribute(data, "_FillValue")
     if isinstance(missing, int | float):
         return np.where(heights == missing, np.nan, heights.astype(np.float64))
     return heights
@@ -234,7 +237,7 @@ def _pairs(item: Any) -> list[tuple[str, object]]:
     for name in item.attrs:
         if name.lower() in _STRUCTURE:
             continue
-        value = _value(item.attrs[name])
+        value = _attribute(item, name)
         if value is not None:
             pairs.append((str(name), value))
     return pairs
@@ -267,6 +270,23 @@ def _axes(
     return (steps[0] * metres[0], steps[1] * metres[1]), None, ""
 
 
+def _attribute(item: Any, name: str) -> Any:
+    """An attribute of text or a few numbers; None for all else.
+
+    The type is looked at before anything is converted: the HDF5 library can crash, and the program with it, on
+    references and sequences whose bytes are damaged.
+    """
+    import h5py
+
+    if name not in item.attrs:
+        return None
+    found = item.attrs.get_id(name)
+    plain = isinstance(found.get_type(), h5py.h5t.TypeStringID | h5py.h5t.TypeIntegerID | h5py.h5t.TypeFloatID)
+    if not plain or found.get_storage_size() > _LONGEST_ATTRIBUTE:
+        return None
+    return _value(item.attrs[name])
+
+
 def _value(value: Any) -> Any:
     """An attribute as text, number or short tuple; None for what is neither."""
     if isinstance(value, bytes):
@@ -280,13 +300,13 @@ def _value(value: Any) -> Any:
 
 
 def _word(item: Any, name: str) -> str:
-    value = _value(item.attrs.get(name))
+    value = _attribute(item, name)
     return value if isinstance(value, str) else str(value) if value is not None else ""
 
 
 def _words(item: Any, name: str) -> list[str]:
     """An attribute that lists names: an array, or one text parted by colons or commas, as older files have it."""
-    value = _value(item.attrs.get(name))
+    value = _attribute(item, name)
     if isinstance(value, tuple):
         return [str(word) for word in value]
     return value.strip("[]").replace(",", ":").split(":") if isinstance(value, str) else []

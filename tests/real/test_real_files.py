@@ -60,6 +60,12 @@ def test_mirror_states_no_unit_and_is_refused_with_its_step() -> None:
         read(MIRROR)
 
 
+def test_mirror_with_heights_in_metres_has_its_coordinates_in_metres_too() -> None:
+    scan = read(MIRROR, unit="m")[0]
+    assert scan.pitch == pytest.approx((1.169057e-3, 1.362e-3), rel=1e-6)
+    assert "metres" in scan.metadata["assumed"]
+
+
 @pytest.mark.parametrize("by", ["caller", "sidecar"])
 def test_mirror(tmp_path: Path, by: str) -> None:
     file = tmp_path / MIRROR.name
