@@ -6,6 +6,7 @@ found anyway. Data kept in other files (external storage, virtual data sets) is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ from core.errors import NoHeights
 from core.formats.channel import RawChannel, check_is_map, is_numeric
 from core.formats.declared import Declared, clean_unit, declared
 from core.formats.guard import FREE_BYTES, MOST_POINTS, check_expansion, check_points
+from core.formats.hdf5_heap import check_heaps
 from core.formats.lattice import even_step
 from core.formats.metadata import tolerant
 from core.heightmap import HeightMap
@@ -31,6 +33,7 @@ _SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _MOST_OBJECTS = 10_000
 _DEEPEST = 32
 _LONGEST_ATTRIBUTE = 2**16
+_POINTER = 16  # bytes that stand in the file for a text of variable length: length, heap address, index
 _STRUCTURE = frozenset({
     "signal", "axes", "nx_class", "default", "interpretation", "target", "auxiliary_signals", "class", "version",
     "dimension_list", "reference_list", "dimension_labels", "empty_dimension_size",
@@ -66,6 +69,7 @@ def read(path: Path) -> list[RawChannel]:
     import h5py
 
     with h5py.File(path, "r", locking=False) as file:
+        check_heaps(path)
         objects = dict(_walk(file))
         found = _ordered(file, objects)
         if not found:
@@ -281,8 +285,12 @@ def _attribute(item: Any, name: str) -> Any:
     if name not in item.attrs:
         return None
     found = item.attrs.get_id(name)
-    plain = isinstance(found.get_type(), h5py.h5t.TypeStringID | h5py.h5t.TypeIntegerID | h5py.h5t.TypeFloatID)
-    if not plain or found.get_storage_size() > _LONGEST_ATTRIBUTE:
+    kind = found.get_type()
+    if not isinstance(kind, h5py.h5t.TypeStringID | h5py.h5t.TypeIntegerID | h5py.h5t.TypeFloatID):
+        return None
+    variable = isinstance(kind, h5py.h5t.TypeStringID) and kind.is_variable_str()
+    wanted = math.prod(found.shape) * (_POINTER if variable else kind.get_size())
+    if found.get_storage_size() != wanted or wanted > _LONGEST_ATTRIBUTE:
         return None
     return _value(item.attrs[name])
 
