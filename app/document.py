@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtGui import QUndoStack
 
 from app.history import DEPTH, Change
@@ -25,6 +25,7 @@ from core.scale import Scale
 from core.treatment import Treatment
 from core.treatment.step import Step
 
+REDRAW = 60  # ms between two showings of files that come in
 READERS = 2  # threads that read files; the comparison has its own
 
 
@@ -72,6 +73,10 @@ class Document(QObject):
         self._comparing: Ticket | None = None
         self._errands: list[Ticket] = []
         self._arrived = 0
+        self._settle = QTimer(self)  # files that come in together are shown together
+        self._settle.setSingleShot(True)
+        self._settle.setInterval(REDRAW)
+        self._settle.timeout.connect(self.loading_changed)
         self._busy = False
 
     # What it holds ---------------------------------------------------------------------------------------------------
@@ -267,6 +272,7 @@ class Document(QObject):
 
     def shut(self) -> None:
         """Stop all threads."""
+        self._settle.stop()
         for jobs in (self._readers, self._workers):
             jobs.shut()
 
@@ -329,12 +335,16 @@ class Document(QObject):
                       first=self._arrived, pixel=pixel, unit=unit, parent=self)  # fmt: skip
         self._arrived += len(paths)
         self._batches.append(batch)
-        batch.changed.connect(self.loading_changed)
+        batch.changed.connect(self._show_soon)
         batch.changed.connect(lambda: self.progressed.emit(batch.progress))
         batch.finished.connect(self._land)
         self._tell_busy()
         self.loading_changed.emit()
         batch.begin()
+
+    def _show_soon(self) -> None:
+        if not self._settle.isActive():
+            self._settle.start()
 
     def _land(self, batch: Batch) -> None:
         """A batch is complete: its scans come to the bench in one act."""

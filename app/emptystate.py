@@ -37,7 +37,7 @@ class EmptyState(QWidget):
     def __init__(self) -> None:
         super().__init__()
         outer = QVBoxLayout(self)
-        outer.setContentsMargins(32, 24, 32, 20)
+        outer.setContentsMargins(20, 24, 20, 20)
         outer.setSpacing(10)
         outer.addStretch(2)
         head = label(
@@ -61,7 +61,7 @@ class EmptyState(QWidget):
         for number, (title, text) in enumerate(STEPS):
             card = Card(margin=16, spacing=8)
             card.setMaximumWidth(290)
-            card.setMinimumWidth(150)
+            card.setMinimumWidth(116)
             card.column.addWidget(Sketch(number))
             card.column.addWidget(label(f"{number + 1}  {title}", points=11, strong=True, wrap=True))
             card.column.addWidget(label(text, muted=True, wrap=True))

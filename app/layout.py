@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QMainWindow
 from app.docks.dock import Dock
 
 VERSION = 1  # of the dock state; another one falls back on the default places
-LEFT, BOTTOM, RIGHT = 236, 214, 416
+LEFT, BOTTOM, RIGHT = 236, 206, 428
 FIRST_SIZE, FRAME = QSize(1500, 940), QSize(4, 32)
 
 
@@ -37,7 +37,7 @@ def place_docks(window: QMainWindow, treatment: Dock, curves: Dock, standing: Do
     window.addDockWidget(area.BottomDockWidgetArea, curves)
     explain.hide()
     wide = window.width()
-    window.resizeDocks([treatment, standing], [min(LEFT, wide // 5), min(RIGHT, wide // 3)], Qt.Orientation.Horizontal)
+    window.resizeDocks([treatment, standing], [min(LEFT, wide // 4), min(RIGHT, wide // 3)], Qt.Orientation.Horizontal)
     window.resizeDocks([curves], [min(BOTTOM, window.height() // 4)], Qt.Orientation.Vertical)
 
 

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QSizePolicy, QStatusBar
 from app.theme import colour, text_font
 from app.widgets.parts import NORMAL, flat_button, label
 from core.progress import Progress
+from core.sheet.words import signed
 from core.units import METRES, display_unit, format_length
 
 DOT, GAP = 9, 14
@@ -42,7 +43,7 @@ class CursorReadings(QWidget):
         self._unit = display_unit(max(known, default=1e-9))
         if self._unit == "pm":
             self._unit = "nm"
-        self._place = "" if at is None else f"x {format_length(at[0])}  y {format_length(at[1])}"
+        self._place = "" if at is None else f"x {signed(format_length(at[0]))}  y {signed(format_length(at[1]))}"
         self._heights = () if at is None else tuple(heights)
         self.setToolTip("\n".join(f"{h.title}: {self.written(h)} {self._unit}" for h in self._heights))
         self.setAccessibleName(self.text())
@@ -50,7 +51,7 @@ class CursorReadings(QWidget):
 
     def written(self, height: Height) -> str:
         """The height in the common unit, or a dash where nothing was measured."""
-        return "–" if height.metres is None else f"{height.metres / METRES[self._unit]:.2f}"
+        return "–" if height.metres is None else signed(f"{height.metres / METRES[self._unit]:.2f}")
 
     def text(self) -> str:
         """The whole row in words."""

@@ -45,6 +45,7 @@ SCHEMES: dict[Pin, Qt.ColorScheme] = {
     "system": Qt.ColorScheme.Unknown,
 }
 
+ICONS = Path(__file__).parent / "icons"
 FONTS = Path(colours.__file__).parent / "fonts"
 
 
@@ -159,7 +160,7 @@ def palette() -> QPalette:
 
 def style_sheet() -> str:
     """The few rules that Fusion and the palette cannot express."""
-    sheet = _SHEET
+    sheet = _SHEET.replace("@chevron", (ICONS / f"chevron-{theme().mode}.svg").as_posix())
     for role in sorted(ROLES, key=len, reverse=True):
         sheet = sheet.replace(f"@{role}", colour(role).name())
     return sheet
@@ -204,6 +205,10 @@ QLineEdit, QDoubleSpinBox, QSpinBox, QComboBox {
     background: @card; color: @text; border: 1px solid @border; border-radius: 5px; padding: 3px 6px;
     selection-background-color: @accent; selection-color: @on-accent; }
 QLineEdit:focus, QDoubleSpinBox:focus, QSpinBox:focus, QComboBox:focus { border-color: @accent; }
+QComboBox::drop-down { border: none; width: 20px; }
+QComboBox::down-arrow { image: url("@chevron"); width: 12px; height: 12px; }
+QComboBox QAbstractItemView { background: @card; color: @text; border: 1px solid @border; outline: none;
+    selection-background-color: @hover; selection-color: @text; }
 QLineEdit[wrong="true"] { border-color: @red; color: @red; }
 QLineEdit#title { background: transparent; border: 1px solid transparent; }
 QLineEdit#title:hover { border-color: @border; }
@@ -225,6 +230,8 @@ QScrollBar::handle { background: @border; border-radius: 3px; margin: 2px; min-h
 QScrollBar::handle:hover { background: @muted; }
 QScrollBar::add-line, QScrollBar::sub-line { width: 0; height: 0; }
 QScrollBar::add-page, QScrollBar::sub-page { background: transparent; }
+QTabWidget, QTabWidget > QStackedWidget { background: @panel; }
+QTabWidget::tab-bar { left: 12px; }
 QTabWidget::pane { border: none; border-top: 1px solid @border; }
 QTabBar::tab { background: transparent; color: @muted; border: none; border-bottom: 2px solid transparent;
     padding: 5px 2px; margin: 0 10px 0 0; }

@@ -33,6 +33,7 @@ from app.tiles.state import Line
 from app.window_commands import window_commands
 from core.progress import Report
 
+SWITCH = 0.001  # seconds a thread may keep the interpreter: five times less waiting for the GUI thread
 ICONS = Path(__file__).parent / "icons"
 
 
@@ -145,7 +146,8 @@ class Window(QMainWindow):
         self.stack.setCurrentWidget(self.empty if empty else self.grid)
         tiles = self.presenter.tiles()
         self.grid.set_tiles(tiles)
-        self.curves.set_tiles(tiles)
+        if not self.document.arrivals:  # while files come in, the curves wait for the last of them
+            self.curves.set_tiles(tiles)
 
     def _show_scale(self) -> None:
         self.grid.set_shared(self.document.bench.scale.shared)
@@ -263,6 +265,7 @@ class Window(QMainWindow):
             return
         remember(self)
         self.grid.set_tiles([])
+        self.curves.shut()
         self.document.shut()
         self.autosave.end()
         event.accept()
@@ -296,6 +299,7 @@ def run(
     pin = settings().value("theme", "system")
     theme().set_pin(pin if pin in ("light", "dark") else "system")
     theme().install(app)
+    sys.setswitchinterval(SWITCH)
     window = Window(samples or write_samples, autosave_folder())
     window.show()
     window.autosave.offer_lost(window.notices)

@@ -42,7 +42,7 @@ CHIPS = {
     "missing": "missing points",
     "single-scan": "single scan",
     "same-scan": "same scan twice",
-    "mixed-scans": "unlike scans",
+    "mixed-scans": "mixed",
     "mixed-treatment": "mixed treatment",
 }
 """Doubts in one or two words, for the chips on the tiles."""
@@ -68,14 +68,15 @@ def what_step_removed(comparison: Comparison | None, index: int) -> str:
     figures = {name: [entry.figures[name] for entry in entries if name in entry.figures]
                for name in ("removed_rms_m", "fraction", "shift_m")}  # fmt: skip
     middle = {name: statistics.median(values) for name, values in figures.items() if values}
+    if "shift_m" in middle and abs(middle["shift_m"]) < LEAST_SHIFT:
+        return "heights had their zero there"
     parts = []
     if "removed_rms_m" in middle:
         parts.append(f"removed {format_length(middle['removed_rms_m'])} RMS")
     if "fraction" in middle:
         parts.append(f"{middle['fraction']:.2%} masked".replace("%", " %"))
     if "shift_m" in middle:
-        shift = middle["shift_m"]
-        parts.append(f"shifted by {format_length(shift)}" if abs(shift) >= LEAST_SHIFT else "was there already")
+        parts.append(f"shifted by {format_length(middle['shift_m'])}")
     if not parts:
         return entries[0].removed if entries else ""
     return " · ".join(parts) + (" (median)" if len(entries) > 1 else "")

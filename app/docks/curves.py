@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
@@ -9,6 +10,7 @@ from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app.docks.dock import DockHead
+from app.jobs import Jobs, Ticket
 from app.tiles.state import Line, TileState
 from app.widgets.parts import label
 
@@ -25,6 +27,7 @@ class CurvesHost(QWidget):
         self._tiles: list[TileState] = []
         self._line: Line | None = None
         self.panel: CurvesPanel | None = None
+        self._jobs = Jobs(1, self)
         self._column = QVBoxLayout(self)
         self._column.setContentsMargins(0, 0, 0, 0)
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
@@ -46,14 +49,32 @@ class CurvesHost(QWidget):
         super().showEvent(event)
         self._hand_on()
 
-    def _hand_on(self) -> None:
-        if not self.isVisible() or (self.panel is None and not self._tiles):
-            return
-        if self.panel is None:
-            from app.curves.section_plot import CurvesPanel
+    def shut(self) -> None:
+        """Stop what runs."""
+        self._jobs.shut()
 
-            self._hint.hide()
-            self.panel = CurvesPanel()
-            self._column.addWidget(self.panel)
-        self.panel.set_curves_source(self._tiles)
-        self.panel.set_section(self._line)
+    def _hand_on(self) -> None:
+        if not self.isVisible() or not (self.panel or self._tiles):
+            return
+        if self.panel is not None:
+            self.panel.set_curves_source(self._tiles)
+            self.panel.set_section(self._line)
+        elif self._jobs.idle:
+            self._jobs.start(_plotting, done=self._make_panel, failed=self._no_panel)
+
+    def _make_panel(self, kind: type[CurvesPanel]) -> None:
+        self._hint.hide()
+        self.panel = kind()
+        self._column.addWidget(self.panel)
+        self._hand_on()
+
+    def _no_panel(self, error: Exception) -> None:
+        self._hint.setText(f"The curves cannot be drawn: {error}")
+
+
+def _plotting(_: Ticket) -> type[CurvesPanel]:
+    """The panel's class. The plotting library takes a third of a second to import: not on the GUI thread."""
+    importlib.import_module("app.curves.plot")
+    from app.curves.section_plot import CurvesPanel
+
+    return CurvesPanel

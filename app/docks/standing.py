@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import QEvent, QObject, QSortFilterProxyModel, Qt, Signal
-from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QAbstractItemView, QHBoxLayout, QHeaderView, QTableView, QVBoxLayout, QWidget
+from PySide6.QtCore import QSortFilterProxyModel, Signal
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.docks.dock import DockHead
-from app.docks.standing_delegate import HEIGHT, StandingDelegate
-from app.docks.standing_model import ROW, SORT, Columns, Row, StandingModel
+from app.docks.standing_model import ROW, SORT, Row, StandingModel
+from app.docks.standing_table import StandingTable
 from app.document import Document
-from app.theme import text_font, theme
+from app.theme import theme
 from app.widgets.parts import SMALL, Card, Column, ElidedLabel, button, emptied, flat_button, label
 from app.words import CHIPS, SEVERITY, listed, unlike_pairs, verdict
 from core.results import Comparison
 from core.sheet.words import KINDS, band_text, reasons_text
-
-SHOWN_ROWS = 12  # more of them scroll
 
 
 class StandingPanel(Column):
@@ -47,7 +44,7 @@ class StandingPanel(Column):
         self._sorted.setSourceModel(self.model)
         self._sorted.setSortRole(SORT)
         self.head = self._make_head()
-        self.table = self._table()
+        self.table = self._make_table()
         self.column.addWidget(self.table)
         self._hint = label("The specimens are ranked here, as soon as scans are on the bench.", muted=True, wrap=True)
         self.column.addWidget(self._hint)
@@ -66,7 +63,7 @@ class StandingPanel(Column):
         """Show the latest comparison."""
         comparison = self._document.comparison
         self.model.show_comparison(comparison)
-        self.table.setFixedHeight(self._table_height())
+        self.table.fit(len(self.model.rows))
         self.table.setVisible(bool(self.model.rows))
         self.head.aside.setText("" if comparison is None else f"by {comparison.rank_by}, lowest first")
         self._band.setText("" if comparison is None or not comparison.scans else band_text(comparison.band))
@@ -81,12 +78,6 @@ class StandingPanel(Column):
             if isinstance(row, Row) and row.place.specimen == specimen:
                 self.table.selectRow(place)
 
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        if event.type() == QEvent.Type.KeyPress and isinstance(event, QKeyEvent) and event.text() == "?":
-            self._ask()
-            return True
-        return super().eventFilter(watched, event)
-
     def _repaint(self) -> None:
         self.table.viewport().update()
 
@@ -100,40 +91,11 @@ class StandingPanel(Column):
         head.add(self.ask)
         return head
 
-    def _table(self) -> QTableView:
-        table = QTableView()
-        table.setModel(self._sorted)
-        table.setItemDelegate(StandingDelegate(table))
-        table.setAccessibleName("Standing")
-        table.setShowGrid(False)
-        table.setSortingEnabled(True)
-        table.sortByColumn(Columns.RANK, Qt.SortOrder.AscendingOrder)
-        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        table.setTabKeyNavigation(False)
-        table.setAcceptDrops(False)
-        table.verticalHeader().hide()
-        table.verticalHeader().setDefaultSectionSize(HEIGHT)
-        table.installEventFilter(self)
-        head = table.horizontalHeader()
-        head.setFont(text_font(SMALL))
-        head.setHighlightSections(False)
-        head.setMinimumSectionSize(26)
-        fixed = {Columns.RANK: 28, Columns.PICTURE: 84, Columns.TIE: 30, Columns.CHANCE: 42}
-        for column in Columns:
-            width = fixed.get(column)
-            if width:
-                head.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
-                head.resizeSection(column, width)
-        head.setSectionResizeMode(Columns.SPECIMEN, QHeaderView.ResizeMode.Stretch)
-        head.setSectionResizeMode(Columns.VALUE, QHeaderView.ResizeMode.ResizeToContents)
+    def _make_table(self) -> StandingTable:
+        table = StandingTable(self._sorted)
+        table.help_asked.connect(self._ask)
         table.selectionModel().selectionChanged.connect(self._tell_picked)
         return table
-
-    def _table_height(self) -> int:
-        return 26 + HEIGHT * min(SHOWN_ROWS, len(self.model.rows)) + 2
 
     def _tell_picked(self) -> None:
         for index in self.table.selectionModel().selectedRows():
@@ -171,11 +133,17 @@ def _comparability_card(comparison: Comparison) -> QWidget | None:
     for level, reasons, cure, pairs in groups:
         names = list(dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second)))
         what = (
-            f"{pairs[0].first} and {pairs[0].second}" if len(pairs) == 1 else f"{len(pairs)} pairs of {listed(names)}"
+            f"{pairs[0].first} and {pairs[0].second}"
+            if len(pairs) == 1
+            else _many_pairs(len(pairs), len(comparison.comparability), names)
         )
         card.column.addWidget(label(f"{what}: {KINDS[level]}, {reasons_text(reasons)}", level=level, wrap=True))
         card.column.addWidget(label(cure, points=SMALL, muted=True, wrap=True))
     return card
+
+
+def _many_pairs(count: int, total: int, names: Sequence[str]) -> str:
+    return "All pairs" if count == total else f"{count} of {total} pairs, among {listed(names)}"
 
 
 def _doubts_card(comparison: Comparison) -> QWidget | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QEvent, QObject, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
@@ -134,12 +134,23 @@ class Column(QScrollArea):
         self.setWidgetResizable(True)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        inside = QWidget()
-        inside.setProperty("plain", True)
-        self.column = QVBoxLayout(inside)
+        self._inside = QWidget()
+        self._inside.setProperty("plain", True)
+        self.column = QVBoxLayout(self._inside)
         self.column.setContentsMargins(*margins)
         self.column.setSpacing(spacing)
-        self.setWidget(inside)
+        self.setWidget(self._inside)
+        self._inside.installEventFilter(self)
+
+    def minimumSizeHint(self) -> QSize:
+        """As wide as its content must be: it scrolls downwards only."""
+        bar = self.verticalScrollBar().sizeHint().width()
+        return QSize(self._inside.minimumSizeHint().width() + bar, 80)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if event.type() == QEvent.Type.LayoutRequest:
+            self.updateGeometry()  # a scroll area does not pass this on by itself
+        return super().eventFilter(watched, event)
 
 
 def widgets_in(layout: QLayout) -> list[QWidget]:

@@ -36,23 +36,28 @@ def test_nothing_heavy_is_imported_before_the_window_is_there() -> None:
 
 @pytest.mark.long
 def test_the_gui_thread_is_never_held_while_24_files_load(window: Window, tmp_path: Path, qtbot: QtBot) -> None:
-    """The budget is 50 ms of our code; here all of Qt's work counts too, on a machine that may be busy: 4 × as much."""
+    """Processor time of the GUI thread between two turns of its loop: other load on the machine does not count.
+
+    The budget is 50 ms of our code; painting and the plotting library's first drawing count here too.
+    """
     rng = np.random.default_rng(3)
     for number in range(24):
         z = 1e-9 * rng.standard_normal((1024, 1024))
         write(HeightMap(z, pitch=(1e-8, 1e-8)), tmp_path / f"film{number // 3} spot {number % 3}.npy", sidecar=True)
-    gaps, last = [], [time.perf_counter()]
+    held, last = [], [time.thread_time()]
 
     def beat() -> None:
-        now = time.perf_counter()
-        gaps.append(now - last[0])
+        now = time.thread_time()
+        held.append(now - last[0])
         last[0] = now
 
     timer = QTimer()
     timer.timeout.connect(beat)
-    timer.start(1)
+    timer.start(0)
     window.document.add_files([tmp_path])
     qtbot.waitUntil(lambda: len(window.document.bench.scans) == 24, timeout=60_000)
     qtbot.waitUntil(lambda: window.document.up_to_date and not window.document.busy, timeout=60_000)
     timer.stop()
-    assert np.quantile(gaps, 0.999) < 0.2
+    assert len(held) > 100
+    assert max(held) < 0.15
+    assert np.quantile(held, 0.99) < 0.05

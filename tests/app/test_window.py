@@ -186,7 +186,7 @@ def test_the_cursor_is_told_for_every_tile(filled: Window) -> None:
     text = filled.status.cursor_readings.text()
     heights = filled.grid.readings_at(1e-8, -1e-8)
     assert "mica" in text and "film" in text and "x 10 nm" in text
-    assert f"{heights['specimen:film'] / 1e-9:.2f}" in text
+    assert f"{heights['specimen:film'] / 1e-9:.2f}".replace("-", "−") in text
     filled.grid.pointed.emit(None)
     assert filled.status.cursor_readings.text() == ""
 
