@@ -17,7 +17,7 @@ from core.atomic import atomic
 from core.colours import specimen_colour
 from core.errors import BenchError, UnknownFormat
 from core.figure_layout import HEAD, LINE, SIDE, TEXT, TITLE, TOP, Cell, Layout, Need, arrange, box_aspect
-from core.figure_parts import DARK, LIGHT, Pen, badge, badge_width, fits_scale_bar, height_bar, scale_bar
+from core.figure_parts import DARK, LIGHT, Pen, badge, badge_width, coloured, fits_scale_bar, height_bar, scale_bar
 from core.figure_text import SEMIBOLD, drawable, shorten, width, wrap
 from core.figure_told import Panel, Told, caption_text, headings, panels, warnings, ways
 from core.results import Comparison
@@ -88,9 +88,10 @@ def save(
 ) -> None:
     """The figure as a file, by suffix: .png (pixels, with their physical size), .svg or .pdf.
 
-    In .svg and .pdf maps keep their own resolution, up to 2048 points a side. In .png each pixel of a map shows the
-    mean of its block of points, or the point itself where one stands out by more than six robust standard deviations.
-    The file carries treatment, hashes of the raw files and all readings, so that the comparison can be repeated.
+    In .svg and .pdf maps keep their own resolution, up to 600 points per inch of page (and 2048 a side). Where a pixel
+    shows several points, as in .png, it is their mean, or the point itself where one stands out by more than six robust
+    standard deviations. The file carries treatment, hashes of the raw files and all readings, so that the comparison
+    can be repeated from it.
 
     Parameters
     ----------
@@ -247,10 +248,11 @@ def _specimen(pen: Pen, panel: Panel, cell: Cell, plan: _Plan, number: int, shar
     for line in plan.told.values[number]:
         pen.text(x, y, shorten(line, room, TEXT))
         y += LINE
-    treated = panel.scan.treated
+    treated, aspect = panel.scan.treated, _aspect(panel)
+    shown = pen.level(cell.a.fitted(aspect), treated)  # once for both: a and b are of one size
     for box, limits, row in ((cell.a, shared, "a"), (cell.b, panel.scan.own_range, "b")):
-        fitted = box.fitted(_aspect(panel))
-        pen.map(fitted, treated, limits, f"{row} {number}")
+        fitted = box.fitted(aspect)
+        pen.picture(fitted, coloured(shown, limits), f"{row} {number}")
         scale_bar(pen, fitted, treated.size[1])
     told = plan.told.ranges[number]
     if cell.beside:

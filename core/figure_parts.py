@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.colours import OVER, UNDER, height_table
-from core.display import level, paint, pixel_table
+from core.display import Level, level, paint, pixel_table
 from core.figure_layout import TEXT, Box
 from core.figure_text import REGULAR, SEMIBOLD, drawable, font, width
 from core.heightmap import HeightMap
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 RGB = tuple[int, int, int]
 BADGE = 18.0  # height of a rank badge
-LARGEST = 2048  # points a side: beyond what any page or screen shows, a map is reduced with its peaks kept
+FINEST = 600  # points per inch of page that vector files keep of a map: finer than print or a projected slide shows
+LEAST, LARGEST = 256, 2048  # points a side that a map keeps in any case, and at most; reduced with its peaks kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,33 +145,33 @@ class Pen:
         axes.set_axis_off()
         axes.imshow(pixels, interpolation="none", aspect="auto", resample=False)
 
-    def map(self, box: Box, scan: HeightMap, limits: tuple[float, float], label: str) -> None:
-        """A map in the colours of a range of heights."""
-        rows, columns = (min(LARGEST, side) for side in scan.shape)
+    def level(self, box: Box, scan: HeightMap) -> Level:
+        """A map reduced to what a box of this size can show, its peaks kept."""
         if self.snap:
             placed = self._snapped(box)
             dots = self.figure.dpi * self.scale / 72
-            rows, columns = min(rows, round(placed.h * dots)), min(columns, round(placed.w * dots))
-        self.picture(box, coloured(scan, limits, rows, columns), label)
+            return level(scan, round(placed.h * dots), round(placed.w * dots))
+        dots = FINEST * self.scale / 72
+        rows, columns = (min(LARGEST, max(LEAST, round(side * dots))) for side in (box.h, box.w))
+        return level(scan, rows, columns)
 
     def _snapped(self, box: Box) -> Box:
+        """The box moved to whole pixels of the picture; boxes of one size stay of one size."""
         if not self.snap:
             return box
         dots = self.figure.dpi * self.scale / 72
-        # Whole pixels from the lower left corner, where the picture's own lattice begins.
-        left, right = round(box.x * dots), round((box.x + box.w) * dots)
-        tall = round(self.page[1] * dots)
-        low, high = round(tall - (box.y + box.h) * dots), round(tall - box.y * dots)
-        return Box(left / dots, (tall - high) / dots, (right - left) / dots, (high - low) / dots)
+        left, wide, high = round(box.x * dots), round(box.w * dots), round(box.h * dots)
+        foot = round((self.page[1] - box.y - box.h) * dots)  # from below, where the picture's own lattice begins
+        return Box(left / dots, self.page[1] - (foot + high) / dots, wide / dots, high / dots)
 
     def _share(self, box: Box) -> tuple[float, float, float, float]:
         wide, tall = self.page
         return box.x / wide, 1 - (box.y + box.h) / tall, box.w / wide, box.h / tall
 
 
-def coloured(scan: HeightMap, limits: tuple[float, float], rows: int, columns: int) -> NDArray[np.uint8]:
+def coloured(shown: Level, limits: tuple[float, float]) -> NDArray[np.uint8]:
     """The colours of a map, shape (rows, columns, 3): heights, under, over, missing; masked points tinted."""
-    packed = paint(level(scan, rows, columns), *limits, pixel_table(height_table()))
+    packed = paint(shown, *limits, pixel_table(height_table()))
     return np.stack([packed >> 16 & 0xFF, packed >> 8 & 0xFF, packed & 0xFF], axis=-1).astype(np.uint8)
 
 

@@ -48,6 +48,8 @@ class Panel:
         The ranking reading of the specimen.
     spots : int
         How many there are.
+    outside : (float, float)
+        Shares of the map outside the colours of a and of b.
     """
 
     name: str
@@ -56,6 +58,7 @@ class Panel:
     scan: ScanResult
     reading: Reading
     spots: int
+    outside: tuple[float, float]
 
 
 def panels(comparison: Comparison) -> list[Panel]:
@@ -66,14 +69,17 @@ def panels(comparison: Comparison) -> list[Panel]:
     for name in (*ranked, *rest)[:SHOWN]:
         specimen, place = comparison.specimens_by_name[name], comparison.places.get(name)
         missing = Reading(comparison.rank_by, None, "1", "")
+        scan = comparison.scans_by_name[specimen.typical]
+        ranges = (comparison.shared_range, scan.own_range)
         found.append(
             Panel(
                 name=clean(name),
                 rank=place.rank if place else None,
                 colour=comparison.colour_index(name),
-                scan=comparison.scans_by_name[specimen.typical],
+                scan=scan,
                 reading=specimen.readings.get(comparison.rank_by, missing),
                 spots=spots(comparison, name),
+                outside=(sum(clipped(scan.treated, *ranges[0])), sum(clipped(scan.treated, *ranges[1]))),
             )
         )
     return found
@@ -170,7 +176,7 @@ def caption_text(comparison: Comparison, shown: Sequence[Panel], *, bars_written
         sentences.append("The scans differ in size: each is fitted and has its own scale bar.")
     if not bars_written:
         sentences.append(_bars(shown, sides))
-    sentences.append(_outside(comparison, shown))
+    sentences.append(_outside(shown))
     if any(panel.scan.treated.missing for panel in shown):
         sentences.append("Grey: no height.")
     if any(panel.scan.treated.masked for panel in shown):
@@ -187,10 +193,10 @@ def _bars(shown: Sequence[Panel], lengths: set[str]) -> str:
     return f"Scale bars {', '.join(told)}."
 
 
-def _outside(comparison: Comparison, shown: Sequence[Panel]) -> str:
+def _outside(shown: Sequence[Panel]) -> str:
     """How much of each picture is outside its colours."""
-    on_a = {panel.name: sum(clipped(panel.scan.treated, *comparison.shared_range)) for panel in shown}
-    on_b = max(sum(clipped(panel.scan.treated, *panel.scan.own_range)) for panel in shown)
+    on_a = {panel.name: panel.outside[0] for panel in shown}
+    on_b = max(panel.outside[1] for panel in shown)
     most = sorted((name for name, share in on_a.items() if share > 0), key=lambda name: -on_a[name])
     told = [f"{_short(name)} {_percent(on_a[name])}" for name in most[:LONG_LIST]]
     if len(most) > LONG_LIST:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import io
 import itertools
 import json
 import re
@@ -18,6 +20,7 @@ from core import figure
 from core.bench import Bench, Scan
 from core.colours import MISSING, OVER, UNDER, height_table
 from core.compare import compare
+from core.display import level
 from core.errors import BenchError, FileProblem, UnknownFormat
 from core.figure_parts import coloured, scale_bar_length
 from core.heightmap import HeightMap
@@ -152,7 +155,7 @@ def test_known_heights_have_known_colours(tmp_path):
     z[:20, :20], z[:20, 20:], z[20:, :20], z[20:, 20:] = -1e-9, 0.0, 1e-9, 2e-9
     z[:4, :4] = np.nan
     made = one_map(z, 0.0, 1e-9)
-    pixels = coloured(made.scans[0].treated, (0.0, 1e-9), 40, 40)
+    pixels = coloured(level(made.scans[0].treated, 40, 40), (0.0, 1e-9))
     table = height_table()
     for place, colour in [((0, 0), MISSING), ((10, 10), UNDER), ((10, 30), table[0]), ((30, 10), table[-1]),
                           ((30, 30), OVER)]:  # fmt: skip
@@ -210,12 +213,18 @@ def test_other_pages_are_the_slide_scaled(comparison, size_mm):
     assert min(text.get_fontsize() for text in drawn.texts) == pytest.approx(14 * scale)
 
 
+def link(image):
+    return image.get("{http://www.w3.org/1999/xlink}href")
+
+
 def test_svg_is_xml_of_the_right_size_with_maps_at_their_own_resolution(hostile, tmp_path):
     figure.save(hostile, tmp_path / "figure.svg")
     root = ElementTree.parse(tmp_path / "figure.svg").getroot()
     assert float(root.get("width").removesuffix("pt")) == pytest.approx(72 * SLIDE_INCHES[0], abs=0.01)
     images = root.findall(".//{http://www.w3.org/2000/svg}image")
     assert len(images) == 2 * len(hostile.specimens) + 1
+    pictures = [Image.open(io.BytesIO(base64.b64decode(link(image).partition(",")[2]))) for image in images]
+    assert sum(picture.size == (24, 24) for picture in pictures) == 2 * len(hostile.specimens)
     assert not root.findall(".//{http://www.w3.org/2000/svg}script")
 
 
