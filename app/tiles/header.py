@@ -46,7 +46,7 @@ class Header:
         free = right - self.title.right() - chips_width - GAP
         subtitle_width = min(metrics(9.0).horizontalAdvance(state.subtitle) + 1, free)
         self.subtitle = QRectF(self.title.right() + GAP, place.top(), 0.0, place.height())
-        if state.subtitle and subtitle_width >= min(36.0, metrics(9.0).horizontalAdvance(state.subtitle)):
+        if state.subtitle and subtitle_width >= min(64.0, metrics(9.0).horizontalAdvance(state.subtitle)):
             self.subtitle.setWidth(subtitle_width)
         x = (self.subtitle if self.subtitle.width() else self.title).right() + GAP
         self.chips: list[tuple[QRectF, str, str]] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Literal
 
 from core.heightmap import HeightMap
@@ -57,3 +57,8 @@ class TileState:
     message: str = ""
     fix: str = ""
     spots: tuple[str, ...] = ()
+
+    def shows_same_as(self, other: TileState) -> bool:
+        """Whether a tile would look the same: maps are compared by identity, never point by point."""
+        pairs = ((getattr(self, field.name), getattr(other, field.name)) for field in fields(self))
+        return all(a is b or (not isinstance(a, HeightMap) and a == b) for a, b in pairs)

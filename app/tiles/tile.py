@@ -49,7 +49,7 @@ class Tile(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
         self._sync, self._jobs = sync, jobs
-        self._state = TileState(state.key, state.title)
+        self._state = TileState("", "")
         self._limits: Range = (0.0, 100e-9)
         self._shared = True
         self._busy = False
@@ -87,6 +87,8 @@ class Tile(QWidget):
 
     def set_state(self, state: TileState) -> None:
         """Show this from now on."""
+        if state.shows_same_as(self._state):
+            return
         self._state = state
         self.picture.set_scan(state.scan)
         self.picture.setVisible(state.scan is not None and state.status in ("ready", "stale"))

@@ -327,6 +327,16 @@ def test_a_waiting_tile_becomes_a_picture_in_place(qtbot, grid):
     assert tile.accessibleName() == "gold, rank 2"
 
 
+def test_a_state_differs_by_any_field_and_by_the_map_itself():
+    one, twin = flat(0), flat(0)
+    state = state_of(one, reading="Sq 1 nm")
+    assert state.shows_same_as(replace(state))
+    assert not state.shows_same_as(replace(state, reading="Sq 2 nm"))
+    assert not state.shows_same_as(replace(state, chips=(("step", "amber"),)))
+    assert not state.shows_same_as(replace(state, scan=twin))
+    assert not state.shows_same_as(replace(state, scan=None))
+
+
 def test_order_follows_the_states(qtbot, grid):
     grid.set_tiles([state_of(flat(0), key) for key in "abc"])
     settle(qtbot, grid)
