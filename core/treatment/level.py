@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from core.heightmap import Entry, HeightMap
+from core.polynomials.fit import DEGREES, fit_polynomial
 from core.treatment import check
-from core.treatment.polynomial import DEGREES, fit_polynomial
 from core.treatment.step import Step
 
 

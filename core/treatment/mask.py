@@ -10,10 +10,10 @@ import numpy as np
 
 from core.errors import TreatmentError
 from core.heightmap import BoolArray, Entry, HeightMap
+from core.polynomials.fit import fit_polynomial
 from core.selection import median
 from core.treatment import check
 from core.treatment.extent import Extent
-from core.treatment.polynomial import fit_polynomial
 from core.treatment.step import Step
 
 ROUNDS = 10

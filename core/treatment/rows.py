@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.heightmap import BoolArray, Entry, FloatArray, HeightMap, frozen
+from core.polynomials.basis import blocks, orthonormal, pair_products
 from core.selection import typical_height
 from core.treatment import check
-from core.treatment.basis import blocks, orthonormal, pair_products
 from core.treatment.step import Step
 
 DEGREES = range(1, 4)

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from core.heightmap import HeightMap
 from core.measures import readings
+from core.polynomials.fit import fit_polynomial
 from core.treatment import Level, Rows, Zero
-from core.treatment.polynomial import fit_polynomial
 from core.treatment.step import Step
 
 NM = 1e-9

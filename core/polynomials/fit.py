@@ -9,8 +9,8 @@ import numpy as np
 
 from core.errors import TreatmentError
 from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
+from core.polynomials.basis import BLOCK, blocks, orthonormal, pair_products
 from core.selection import typical_height
-from core.treatment.basis import BLOCK, blocks, orthonormal, pair_products
 
 DEGREES = range(1, 6)
 """Degrees that are offered. Above, a fit follows the texture itself."""

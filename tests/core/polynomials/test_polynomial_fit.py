@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
-from core.treatment.basis import orthonormal
-from core.treatment.polynomial import DEGREES, fit_polynomial
+from core.polynomials.basis import orthonormal
+from core.polynomials.fit import DEGREES, fit_polynomial
 
 PITCH = (3e-8, 0.7e-8)
 quick = settings(max_examples=40, deadline=None)
