@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 GAP = 10
-SMALLEST = 100  # side of a picture below which the grid scrolls instead
+SMALLEST = 88  # side of a picture below which the grid scrolls instead
 EASY = 150  # side of a picture in a grid that scrolls anyway
 
 
