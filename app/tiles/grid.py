@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 from itertools import pairwise
 
 from PySide6.QtCore import QTimer, Signal
@@ -62,7 +61,7 @@ class TileGrid(QScrollArea):
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
         self._settle.timeout.connect(self._catch_up)
-        self.verticalScrollBar().valueChanged.connect(partial(self._settle.start, SETTLE))
+        self.verticalScrollBar().valueChanged.connect(self._wake)
 
     # --- what is shown ---
 
@@ -155,7 +154,7 @@ class TileGrid(QScrollArea):
         tile.remove_asked.connect(self.remove_asked)
         tile.spot_asked.connect(self.spot_asked)
         tile.picture.sectioned.connect(self._sectioned)
-        tile.recoloured.connect(partial(self._settle.start, SETTLE))
+        tile.recoloured.connect(self._wake)
         tile.show()
         return tile
 
@@ -188,7 +187,7 @@ class TileGrid(QScrollArea):
         for index, tile in enumerate(self._tiles.values()):
             tile.setGeometry(*plan.place(index))
         self._sync.set_viewport(plan.width - chrome[0], plan.height - chrome[1])
-        self._settle.start(SETTLE)
+        self._wake()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """New room, new arrangement."""
@@ -203,12 +202,12 @@ class TileGrid(QScrollArea):
     def _recolour(self) -> None:
         for tile in self._tiles.values():
             tile.set_limits(self._limits, shared=self._shared)
-        self._settle.start(SETTLE)
+        self._wake()
 
     def _view_changed(self) -> None:
         for tile in self._tiles.values():
             tile.picture.update()
-        self._settle.start(SETTLE)
+        self._wake()
 
     def _crosshair_changed(self) -> None:
         for tile in self._tiles.values():
@@ -219,6 +218,10 @@ class TileGrid(QScrollArea):
         self.set_section(line)
         if finished:
             self.section_drawn.emit(line)
+
+    def _wake(self) -> None:
+        """Catch up once nothing has changed for a moment."""
+        self._settle.start(SETTLE)
 
     def _catch_up(self) -> None:
         """Let the tiles that can be seen catch up; the others do when they are scrolled to."""

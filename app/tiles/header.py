@@ -16,6 +16,7 @@ BADGE = 20.0
 GAP = 6.0
 DOTS = 6  # spots that are drawn as dots; more are told as a number
 ARROW = 12.0
+NARROW = 190.0  # width below which the dots make room for the title
 
 Button = Literal["previous", "next", "remove"]
 
@@ -33,6 +34,7 @@ class Header:
 
     def __init__(self, state: TileState, place: QRectF) -> None:
         self._state = state
+        self._narrow = place.width() < NARROW
         self.buttons: dict[Button, QRectF] = {}
         middle = place.center().y()
         self.badge = QRectF(place.left(), middle - BADGE / 2, BADGE, BADGE)
@@ -92,6 +94,8 @@ class Header:
 
     def _dots_width(self) -> float:
         count = len(self._state.spots)
+        if self._narrow:
+            return 0.0
         return 7.0 * count if count <= DOTS else metrics(8.5).horizontalAdvance(self._place_text()) + 2
 
     def _place_text(self) -> str:
@@ -112,6 +116,8 @@ class Header:
         for place, way in ((previous, -1), (following, 1)):
             tip = place.center() + QPointF(2.0 * way, 0)
             painter.drawPolyline([tip - QPointF(4 * way, 4), tip, tip - QPointF(4 * way, -4)])
+        if self._narrow:
+            return
         between = QRectF(previous.topRight(), following.bottomLeft())
         if len(self._state.spots) > DOTS:
             put(painter, between, self._place_text(), colour("muted"), 8.5, align=Qt.AlignmentFlag.AlignHCenter)

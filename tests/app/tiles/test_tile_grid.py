@@ -359,6 +359,37 @@ def test_any_number_of_tiles_finds_room(qtbot, grid, count):
     assert min(sides)[0] >= 88
 
 
+def test_tiles_out_of_sight_are_worked_out_when_scrolled_to(qtbot, grid):
+    grid.set_tiles([state_of(flat(0, 16), str(i)) for i in range(60)])
+    settle(qtbot, grid)
+    assert grid.tile("0").picture.shown is not None
+    assert grid.tile("59").picture.shown is None
+    grid.verticalScrollBar().setValue(grid.verticalScrollBar().maximum())
+    settle(qtbot, grid)
+    assert grid.tile("59").picture.shown is not None
+
+
+def test_stale_and_busy_readings_are_pale(qtbot, grid):
+    grid.set_tiles([state_of(flat(0), "a", reading="Sq 0.12 nm"), state_of(flat(0), "b", reading="Sq 0.12 nm")])
+    settle(qtbot, grid)
+
+    def darkest(key: str) -> int:
+        tile = grid.tile(key)
+        image = tile.grab(tile._footer_place().toAlignedRect()).toImage()
+        return min(QColor(image.pixel(x, y)).lightness() for x in range(80) for y in range(image.height()))
+
+    fresh = darkest("a")
+    grid.set_busy(True)
+    assert darkest("a") > fresh + 30
+    grid.set_busy(False)
+    assert darkest("a") == fresh
+    grid.set_tiles([state_of(grid.tile("a").state.scan, "a", reading="Sq 0.12 nm", status="stale")])
+    assert darkest("a") > fresh + 30
+    assert not grid.tile("a").picture.isHidden()
+    assert "Out of date" in grid.tile("a").accessibleDescription()
+    settle(qtbot, grid)
+
+
 def test_the_same_state_again_works_out_nothing(qtbot, grid):
     states = [state_of(flat(0, 256), "a")]
     grid.set_tiles(states)
