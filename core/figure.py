@@ -314,4 +314,5 @@ def _aspect(panel: Panel) -> float:
 
 def _title(comparison: Comparison, title: str | None) -> str:
     given = title if title is not None else comparison.title
-    return clean(given).strip() or f"{len(comparison.specimens)} specimens by {comparison.rank_by}"
+    count = len(comparison.specimens)
+    return clean(given).strip() or f"{count} specimen{'' if count == 1 else 's'} by {comparison.rank_by}"

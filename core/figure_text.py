@@ -15,7 +15,7 @@ REGULAR, SEMIBOLD = 400, 600
 ELLIPSIS = "…"
 UNKNOWN = "□"
 
-_BREAK = re.compile(r"\s+|(?<=\w\w)-(?=\w)|$")  # where a line may end
+_BREAK = re.compile(r" |(?<=\w\w)-(?=\w)|$")  # where a line may end
 
 FILES = {REGULAR: "Inter-Regular.ttf", SEMIBOLD: "Inter-SemiBold.ttf"}
 FALLBACK = "DejaVu Sans"  # comes with the plotting library; holds Greek, Cyrillic, Hebrew, Arabic and many signs
@@ -57,7 +57,7 @@ def wrap(
     ['annealed', 'sapphire']
     """
     rows: list[str] = []
-    rest = " ".join(text.split())
+    rest = re.sub(r"[ \t\r\n]+", " ", text).strip(" ")
     while rest:
         left = room - (0.0 if rows else indent)
         if len(rows) == lines - 1:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -181,7 +182,7 @@ def caption_text(comparison: Comparison, shown: Sequence[Panel], *, bars_written
         sentences.append("Grey: no height.")
     if any(panel.scan.treated.masked for panel in shown):
         sentences.append("Amber: masked, not in the numbers.")
-    return clean(" ".join(sentence for sentence in sentences if sentence))
+    return _kept_together(clean(" ".join(sentence for sentence in sentences if sentence)))
 
 
 def _bars(shown: Sequence[Panel], lengths: set[str]) -> str:
@@ -205,6 +206,11 @@ def _outside(shown: Sequence[Panel]) -> str:
     if on_b > 0:
         parts.append(f"b: {'' if len(shown) == 1 else 'at most '}{_percent(on_b)}")
     return f"Magenta below, red above the range: in {'; in '.join(parts)}." if parts else ""
+
+
+def _kept_together(text: str) -> str:
+    """The text with spaces between number and unit that no line ends at."""
+    return re.sub(r"(?<=\d) (?=(?:%|[nµmp]?m\b))", "\u00a0", text)
 
 
 def _percent(share: float) -> str:

@@ -78,7 +78,7 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
     axis = Axis.over([reading for _, reading in ranked])
     return _template().render(
         told=told,
-        title=clean(comparison.title).strip() or f"{len(comparison.specimens)} specimens compared",
+        title=clean(comparison.title).strip() or "Comparison sheet",
         program=f"{PROGRAM} {comparison.version}",
         schema=SCHEMA,
         only_items=ONLY_ITEMS,

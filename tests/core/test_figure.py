@@ -38,6 +38,11 @@ def texts(drawn):
     return [(text, text.get_window_extent(renderer)) for text in drawn.texts]
 
 
+def told_by(drawn):
+    """All words of a figure, spaces that keep number and unit together as plain ones."""
+    return " ".join(text.get_text() for text in drawn.texts).replace("\u00a0", " ")
+
+
 def maps(drawn):
     """The axes of the maps, without the colour bar."""
     return [axes for axes in drawn.axes if axes.get_label() != "height bar"]
@@ -87,7 +92,7 @@ def test_nothing_overlaps_with_warnings_single_spots_and_mixed_sizes(make_bench,
     made = compare(replace(bench, scans=scans))
     drawn = figure.draw(made, dpi=100)
     check_page(drawn)
-    told = " ".join(text.get_text() for text in drawn.texts)
+    told = told_by(drawn)
     assert "Not comparable:" in told
     assert "has its own scale bar" in told
 
@@ -100,7 +105,7 @@ def test_nothing_overlaps_whatever_ranks(make_bench, rank_by):
 def test_more_than_24_specimens_show_the_best(make_comparison):
     drawn = figure.draw(make_comparison(27, 1, side=12), dpi=100)
     assert len(maps(drawn)) == 48
-    assert "The 24 best of 27 specimens." in " ".join(text.get_text() for text in drawn.texts)
+    assert "The 24 best of 27 specimens." in told_by(drawn)
     check_page(drawn)
 
 
@@ -112,7 +117,7 @@ def test_specimens_stand_in_the_order_of_the_standing(make_comparison):
 
 
 def test_values_and_conditions_are_told(comparison):
-    told = " ".join(text.get_text() for text in figure.draw(comparison).texts)
+    told = told_by(figure.draw(comparison))
     for part in (
         "one scale for all",
         "each on its own scale",
@@ -192,7 +197,7 @@ def test_clipped_share_is_told():
     z = np.zeros((20, 20))
     z[0, :10] = 5e-9
     drawn = figure.draw(one_map(z, -1e-9, 1e-9))
-    assert "in a: one 2.5 %" in " ".join(text.get_text() for text in drawn.texts)
+    assert "in a: one 2.5 %" in told_by(drawn)
 
 
 def test_png_has_its_physical_size_and_carries_the_comparison(comparison, tmp_path):
