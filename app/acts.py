@@ -21,10 +21,14 @@ Samples = Callable[[Report], Sequence[Path]]
 """Writes the sample scans and says where they are."""
 
 
+def _nothing() -> None:
+    """What follows when nothing has to."""
+
+
 class Acts(QObject):
     """Asks, then calls the document."""
 
-    def __init__(self, window: QWidget, document: Document, presenter: Presenter, samples: Samples) -> None:
+    def __init__(self, window: QWidget, document: Document, presenter: Presenter, samples: Samples | None) -> None:
         super().__init__(window)
         self._window, self._document, self._presenter, self._samples = window, document, presenter, samples
         self.chosen = ""  # key of the tile that was clicked last
@@ -41,8 +45,8 @@ class Acts(QObject):
 
         def go_on(found: tuple[list[Path], list[Path]]) -> None:
             benches, scans = found
-            if benches and self.may_leave():
-                document.open(benches[0], then=lambda: self._add(scans, pixel, unit))
+            if benches:
+                self.leave(lambda: document.open(benches[0], lambda: self._add(scans, pixel, unit)))
             else:
                 self._add(scans, pixel, unit)
 
@@ -60,14 +64,21 @@ class Acts(QObject):
 
     def open_samples(self) -> None:
         """Write the sample scans and read them."""
-        document = self._document
+        document, samples = self._document, self._samples
+        if samples is None:
+            return
 
         def ready(paths: Sequence[Path]) -> None:
             if not document.bench.title:
                 document.set_title("Carrier for 30 nm particles")
             document.add_files(paths)
 
-        document.run(lambda ticket: self._samples(ticket.report), ready)
+        document.run(lambda ticket: samples(ticket.report), ready)
+
+    @property
+    def has_samples(self) -> bool:
+        """Whether there are samples to open."""
+        return self._samples is not None
 
     def retry_refused(self) -> None:
         """Ask for pixel size and unit and read the refused files again."""
@@ -77,40 +88,43 @@ class Acts(QObject):
 
     def new(self) -> None:
         """An empty bench."""
-        if self.may_leave():
-            self._document.new()
+        self.leave(self._document.new)
 
     def open(self) -> None:
         """Ask for a bench file and open it."""
-        if self.may_leave():
-            path = dialogs.ask_bench(self._window)
-            if path is not None:
-                self._document.open(path)
+        path = dialogs.ask_bench(self._window)
+        if path is not None:
+            self.leave(lambda: self._document.open(path))
 
-    def save(self) -> None:
-        """Save where it was saved before, or ask where."""
+    def save(self, then: Callable[[], None] = _nothing) -> None:
+        """Save where it was saved before, or ask where; `then` is called once it is saved."""
         if self._document.file is None:
-            self.save_as()
+            self.save_as(then)
         else:
-            self._document.save(self._document.file)
+            self._document.save(self._document.file, then)
 
-    def save_as(self) -> None:
+    def save_as(self, then: Callable[[], None] = _nothing) -> None:
         """Ask where, and save."""
         name = f"{self._document.bench.title or 'bench'}.h5".replace("/", "-")
         path = dialogs.ask_save(self._window, "Save the bench", name, dialogs.BENCH_FILES)
         if path is not None:
-            self._document.save(path)
+            self._document.save(path, then)
 
-    def may_leave(self) -> bool:
-        """Whether the bench in place may go: nothing to lose, or the user said so."""
-        document = self._document
-        if document.stack.isClean() or not document.bench.scans:
-            return True
-        answer = dialogs.ask_keep(self._window, document.bench.title or "this bench")
+    def leave(self, then: Callable[[], None]) -> None:
+        """Go on to something that takes the place of this bench, once nothing of it can be lost."""
+        if not self.unsaved:
+            then()
+            return
+        answer = dialogs.ask_keep(self._window, self._document.bench.title or "this bench")
         if answer == "save":
-            self.save()
-            return False  # it is being written; once that is done the user may go on
-        return answer == "discard"
+            self.save(then)
+        elif answer == "discard":
+            then()
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether the bench in place holds changes that no bench file has."""
+        return bool(self._document.bench.scans) and not self._document.stack.isClean()
 
     # Hand-over -------------------------------------------------------------------------------------------------------
 

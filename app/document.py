@@ -236,8 +236,8 @@ class Document(QObject):
 
         self._errand(lambda _: load(), show)
 
-    def save(self, path: Path) -> None:
-        """Write the bench with its comparison to a bench file."""
+    def save(self, path: Path, then: Callable[[], None] = lambda: None) -> None:
+        """Write the bench with its comparison to a bench file; `then` is called once it is there."""
         bench, comparison, index = self._bench, self.comparison if self.up_to_date else None, self.stack.index()
 
         def saved(_: object) -> None:
@@ -246,6 +246,7 @@ class Document(QObject):
                 self.stack.setClean()
             self.title_changed.emit()
             self.noticed.emit("note", f"Saved {path.name}.")
+            then()
 
         self._errand(lambda _: _saved(bench, path, comparison), saved)
 

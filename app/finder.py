@@ -17,6 +17,8 @@ class Finder(QWidget):
     def __init__(self, commands: Commands) -> None:
         super().__init__(commands.window, Qt.WindowType.Popup)
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.setObjectName("finder")
         self._commands = commands
         self.line = QLineEdit()
         self.line.setPlaceholderText("Type a part of a command")

@@ -219,6 +219,7 @@ QTableView { background: transparent; border: none; selection-background-color: 
 QHeaderView { background: transparent; }
 QHeaderView::section { background: transparent; color: @muted; border: none; padding: 2px 4px; font-size: 8.5pt; }
 QHeaderView::up-arrow, QHeaderView::down-arrow { width: 0; height: 0; }
+QWidget#finder { background: @card; border: 1px solid @border; }
 QMenu { background: @card; border: 1px solid @border; padding: 4px; }
 QMenu::item { padding: 5px 24px 5px 12px; border-radius: 4px; }
 QMenu::item:selected { background: @hover; color: @text; }

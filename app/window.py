@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
+from types import TracebackType
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QIcon
-from PySide6.QtWidgets import QApplication, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QMainWindow, QMenuBar, QStackedWidget, QVBoxLayout, QWidget
 
 from app.acts import Acts, Samples
 from app.autosave import Autosave, autosave_folder
@@ -31,7 +34,6 @@ from app.theme import Pin, theme
 from app.tiles.grid import TileGrid
 from app.tiles.state import Line
 from app.window_commands import window_commands
-from core.progress import Report
 
 SWITCH = 0.001  # seconds a thread may keep the interpreter: five times less waiting for the GUI thread
 ICONS = Path(__file__).parent / "icons"
@@ -42,19 +44,20 @@ class Window(QMainWindow):
 
     Parameters
     ----------
-    samples : callable
-        Writes the sample scans and says where they are.
+    samples : callable, optional
+        Writes the sample scans and says where they are; without it there are none to open.
     autosave : Path
         Folder for what must survive a crash.
     """
 
-    def __init__(self, samples: Samples, autosave: Path) -> None:
+    def __init__(self, samples: Samples | None, autosave: Path) -> None:
         super().__init__()
         self.setWindowIcon(QIcon(str(ICONS / "lowrelief.svg")))
         self.document = Document(self)
         self.presenter = Presenter(self.document)
         self.acts = Acts(self, self.document, self.presenter, samples)
         self._section: Line | None = None
+        self._leaving = False
         self._make_centre()
         self._make_docks()
         self.status = StatusLine()
@@ -73,6 +76,7 @@ class Window(QMainWindow):
         self.notices = Notices()
         self.grid = TileGrid()
         self.empty = EmptyState()
+        self.empty.samples.setVisible(self.acts.has_samples)
         self.stack = QStackedWidget()
         self.stack.addWidget(self.empty)
         self.stack.addWidget(self.grid)
@@ -103,6 +107,10 @@ class Window(QMainWindow):
         self.commands = Commands(self, window_commands(self))
         bar.take_commands(self.commands)
         self.setMenuWidget(bar)
+        if sys.platform == "darwin":  # there the menus are looked for at the top of the screen
+            self._screen_menus = QMenuBar()
+            for menu in self.commands.menus(self):
+                self._screen_menus.addMenu(menu)
         return bar
 
     def _wire(self) -> None:
@@ -110,8 +118,8 @@ class Window(QMainWindow):
         self.presenter.tiles_changed.connect(self._show_tiles)
         document.bench_changed.connect(self._show_scale)
         document.compared.connect(self._show_scale)
-        for signal in (document.busy_changed, document.compared, document.bench_changed, document.loading_changed):
-            signal.connect(self._show_state)
+        for change in (document.busy_changed, document.compared, document.bench_changed, document.loading_changed):
+            change.connect(self._show_state)
         document.progressed.connect(self.status.show_progress)
         document.noticed.connect(self.notices.tell)
         document.refused.connect(self._tell_refused)
@@ -259,9 +267,14 @@ class Window(QMainWindow):
         treatment, curves, standing, explain = self.docks
         place_docks(self, treatment, curves, standing, explain)
 
+    def _close_now(self) -> None:
+        self._leaving = True
+        self.close()
+
     def closeEvent(self, event: QCloseEvent) -> None:
-        if not self.acts.may_leave():
+        if self.acts.unsaved and not self._leaving:
             event.ignore()
+            self.acts.leave(self._close_now)
             return
         remember(self)
         self.grid.set_tiles([])
@@ -300,7 +313,9 @@ def run(
     theme().set_pin(pin if pin in ("light", "dark") else "system")
     theme().install(app)
     sys.setswitchinterval(SWITCH)
-    window = Window(samples or write_samples, autosave_folder())
+    window = Window(samples, autosave_folder())
+    sys.excepthook = partial(_tell_fault, window.notices)
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # Ctrl+C in the terminal ends it; the bench is kept
     window.show()
     window.autosave.offer_lost(window.notices)
     if paths:
@@ -308,10 +323,7 @@ def run(
     return app.exec()
 
 
-def write_samples(report: Report) -> Sequence[Path]:
-    """The sample scans, written to the user's cache."""
-    from platformdirs import user_cache_path
-
-    from core.scenario import write_demo
-
-    return write_demo(user_cache_path("lowrelief", appauthor=False) / "samples", report=report)
+def _tell_fault(notices: Notices, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+    """A fault of ours in the GUI thread: said to the user too, and the bench goes on."""
+    sys.__excepthook__(kind, error, trace)
+    notices.tell("red", f"Something went wrong: {kind.__name__}: {error}. What is on the bench is kept.")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import threading
+import weakref
 from pathlib import Path
 
 import pytest
@@ -375,6 +377,32 @@ def test_unsaved_changes_are_asked_for(filled: Window, monkeypatch: pytest.Monke
     monkeypatch.setattr(dialogs, "ask_keep", lambda *_: "discard")
     filled.commands["new"].trigger()
     assert filled.document.empty and filled.stack.currentWidget() is filled.empty
+
+
+def test_a_window_that_is_saved_on_closing_closes_then(
+    filled: Window, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, qtbot: QtBot
+) -> None:
+    monkeypatch.setattr(dialogs, "ask_keep", lambda *_: "save")
+    monkeypatch.setattr(dialogs, "ask_save", lambda *_, **__: tmp_path / "kept.h5")
+    filled.close()
+    qtbot.waitUntil(lambda: not filled.isVisible(), timeout=10_000)
+    assert (tmp_path / "kept.h5").exists()
+    assert not filled.autosave.folder.exists()
+
+
+def test_maps_are_let_go_with_their_bench(filled: Window, qtbot: QtBot) -> None:
+    maps = [weakref.ref(scan.raw) for scan in filled.document.bench.scans]
+    treated = [weakref.ref(scan.treated) for scan in filled.document.comparison.scans]
+    qtbot.waitUntil(lambda: filled.autosave.idle and filled.grid.settled, timeout=10_000)
+    filled.document.stack.setClean()
+    filled.document.new()
+    assert filled.document.empty
+
+    def gone() -> bool:
+        gc.collect()
+        return not any(ref() for ref in (*maps, *treated))
+
+    qtbot.waitUntil(gone, timeout=10_000)
 
 
 def test_text_from_files_is_shown_as_it_is(filled: Window, qtbot: QtBot) -> None:
