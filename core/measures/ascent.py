@@ -1,0 +1,228 @@
+"""Where every point of a map leads uphill, and where two ways uphill part: the ground of hills and dales.
+
+Points are ordered by (height, place): of two equally high points the one that comes later, row by row, is the higher.
+So no plateau is ever ambiguous, however coarsely a map is quantised. Points that do not count lie at minus infinity.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.heightmap import FloatArray, HeightMap
+
+IntArray = NDArray[np.int32]
+ByteArray = NDArray[np.uint8]
+
+BLOCK = 64
+"""Rows handled at a time, so that all steps on them stay in the cache."""
+
+RING = ((0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1))
+"""The eight neighbours (down, right), clockwise as shown from the right one. The first four come later in the map."""
+
+LATER = 0b00001111
+EARLIER = 0b11110000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ascent:
+    """The basins of steepest ascent of a map and the saddles between them.
+
+    A *basin* is what leads to one summit when each point is left for the highest of its eight neighbours. A *saddle* is
+    a point whose higher neighbours fall into two or more groups that do not touch: only there do basins meet for the
+    first time when a flood sinks. Points are numbered row by row.
+
+    Attributes
+    ----------
+    basins : ndarray of int32, shape (ny · nx,)
+        Number of the basin at each point, in the order of `summits`; `len(summits)` where a point does not count.
+    summits : ndarray of int32, shape (n,)
+        The points without a higher neighbour.
+    saddles : ndarray of int32, shape (k,)
+        The points where basins meet; a point where three groups meet is there twice.
+    sides : ndarray of int32, shape (k, 2)
+        The two basins that meet there.
+    """
+
+    basins: IntArray
+    summits: IntArray
+    saddles: IntArray
+    sides: IntArray
+
+
+def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
+    """Basins of steepest ascent and the saddles between them.
+
+    Parameters
+    ----------
+    scan : HeightMap
+        The map; missing and masked points belong to no basin.
+    down : bool, default False
+        Turn the map upside down first: summits are then the bottoms of its dales.
+
+    Returns
+    -------
+    Ascent
+
+    Examples
+    --------
+    >>> found = ascent(HeightMap([[3.0, 1.0, 2.0]], pitch=(1.0, 1.0)))
+    >>> found.summits.tolist(), found.saddles.tolist(), found.basins.tolist()
+    ([0, 2], [1], [0, 0, 1])
+    """
+    framed = _framed(scan, down)
+    uphill, link = _neighbourhoods(framed)
+    counts = None if scan.complete else scan.used.reshape(-1)
+    if counts is not None:
+        left_out = np.flatnonzero(~counts)
+        uphill[left_out] = left_out  # they would lead out of the map
+    summits = _places(link == 0, counts)
+    top = _followed(uphill)
+    # Summits are few: their numbers are written into one table of all points, which every point then looks up.
+    number = np.full(top.size, summits.size, np.int32)
+    number[summits] = np.arange(summits.size, dtype=np.int32)
+    basins = number.take(top)
+    if counts is not None:
+        basins[left_out] = summits.size
+    saddles = _places(GROUPS.take(link) > 1, counts)
+    saddles, sides = _sides(saddles, link, basins, scan.shape[1])
+    return Ascent(basins, summits, saddles, sides)
+
+
+def _framed(scan: HeightMap, down: bool) -> FloatArray:
+    """The heights within a frame of minus infinity, which also stands for every point that does not count."""
+    ny, nx = scan.shape
+    framed = np.full((ny + 2, nx + 2), -np.inf)
+    inner = framed[1:-1, 1:-1]
+    if down:
+        np.negative(scan.z, out=inner)
+    else:
+        inner[:] = scan.z
+    if not scan.complete:
+        inner[~scan.used] = -np.inf
+    return framed
+
+
+def _neighbourhoods(framed: FloatArray) -> tuple[IntArray, ByteArray]:
+    """For each point the number of its highest neighbour or itself, and which of its neighbours are higher, by bits."""
+    ny, nx = framed.shape[0] - 2, framed.shape[1] - 2
+    uphill, link = np.empty((ny, nx), np.int32), np.empty((ny, nx), np.uint8)
+    jumps = _jumps(nx)
+    place = np.arange(min(BLOCK, ny) * nx, dtype=np.int32).reshape(-1, nx)
+    for top in range(0, ny, BLOCK):
+        rows = slice(top, min(top + BLOCK, ny))
+        band = framed[top : rows.stop + 2]
+        high = rows.stop - top
+        np.add(jumps.take(_highest(band)), place[:high], out=uphill[rows])
+        uphill[rows] += top * nx
+        link[rows] = _higher(band)
+    return uphill.reshape(-1), link.reshape(-1)
+
+
+def _highest(band: FloatArray) -> ByteArray:
+    """Where in its 3 × 3 neighbourhood the highest point lies: first along rows, then down columns, packed in a byte.
+
+    Two bits for each of the three rows tell whether its middle beats its left point and its right point beats both;
+    bit 6 whether the middle row beats the upper one and bit 7 whether the lower row beats both. Of equals the later
+    one wins.
+    """
+    left, middle, right = band[:, :-2], band[:, 1:-1], band[:, 2:]
+    best = np.maximum(left, middle)
+    codes = (right >= best).view(np.uint8)
+    codes <<= 1
+    codes |= (middle >= left).view(np.uint8)
+    np.maximum(best, right, out=best)
+    packed = codes[2:] << 2
+    packed |= codes[1:-1]
+    packed <<= 2
+    packed |= codes[:-2]
+    upper, centre, lower = best[:-2], best[1:-1], best[2:]
+    packed |= (centre >= upper).view(np.uint8) << 6
+    packed |= (lower >= np.maximum(upper, centre)).view(np.uint8) << 7
+    return np.asarray(packed)
+
+
+def _jumps(nx: int) -> IntArray:
+    """The step in point numbers for each byte of `_highest`."""
+    across = (-1, 0, 1, 1)
+    table = np.empty(256, np.int32)
+    for packed in range(256):
+        row = 2 if packed & 128 else 1 if packed & 64 else 0
+        table[packed] = (row - 1) * nx + across[packed >> 2 * row & 3]
+    return table
+
+
+def _higher(band: FloatArray) -> ByteArray:
+    """Which of the eight neighbours are higher, one bit each in the order of `RING`.
+
+    Each pair is compared once, for its earlier point: the later one sees the same answer reversed.
+    """
+    high, wide = band.shape[0] - 2, band.shape[1] - 2
+    link = np.zeros((high, wide), np.uint8)
+    for bit, (dy, dx) in enumerate(RING[:4]):
+        first = max(0, -dx)  # the leftmost column that has this neighbour
+        width = wide + 2 - abs(dx)
+        later = band[dy : dy + high + 1, first + dx : first + dx + width]
+        beats = (later >= band[: high + 1, first : first + width]).view(np.uint8)
+        link |= beats[1:, 1 - first : 1 - first + wide] << bit  # seen from the earlier point
+        link |= beats[1 - dy : 1 - dy + high, 1 - dx - first : 1 - dx - first + wide] << (bit + 4)  # and from the later
+    link ^= EARLIER
+    return link
+
+
+def _places(which: NDArray[np.bool_], counts: NDArray[np.bool_] | None) -> IntArray:
+    if counts is not None:
+        which &= counts
+    return np.flatnonzero(which).astype(np.int32)
+
+
+def _followed(uphill: IntArray) -> IntArray:
+    """The summit that each point leads to: every round doubles how far all points see (pointer jumping)."""
+    seen, further = uphill, np.empty_like(uphill)
+    while True:
+        np.take(seen, seen, out=further, mode="clip")  # clip: without it, take would buffer the output
+        if np.array_equal(seen, further):
+            return seen
+        seen, further = further, seen
+
+
+def _sides(saddles: IntArray, link: ByteArray, basins: IntArray, nx: int) -> tuple[IntArray, IntArray]:
+    """For each saddle the basins of its first and its second, third, fourth group."""
+    offsets = np.array([dy * nx + dx for dy, dx in RING], np.int32)
+    links = link.take(saddles)
+    points, pairs = [], []
+    first = basins.take(saddles + offsets.take(MEMBER[0].take(links)))
+    for group in range(1, len(MEMBER)):
+        there = GROUPS.take(links) > group
+        saddle = saddles[there]
+        other = basins.take(saddle + offsets.take(MEMBER[group].take(links[there])))
+        points.append(saddle)
+        pairs.append(np.stack([first[there], other], axis=1))
+    place, sides = np.concatenate(points), np.concatenate(pairs)
+    apart = sides[:, 0] != sides[:, 1]
+    return place[apart], sides[apart]
+
+
+def _groups(link: int) -> list[int]:
+    """One neighbour of each group of higher neighbours; those that touch, also by a corner, are one group."""
+    left = [k for k in range(8) if link >> k & 1]
+    found = []
+    while left:
+        found.append(left[0])
+        group = [left.pop(0)]
+        for member in group:  # grows while it is gone through
+            touching = [k for k in left if max(abs(RING[k][i] - RING[member][i]) for i in (0, 1)) <= 1]
+            group += touching
+            left = [k for k in left if k not in touching]
+    return found
+
+
+GROUPS = np.array([len(_groups(link)) for link in range(256)], np.uint8)
+"""Number of groups of higher neighbours, by the bits of the link."""
+
+MEMBER = np.array(
+    [[(_groups(link) + [0] * 4)[group] for link in range(256)] for group in range(int(GROUPS.max()))], np.uint8
+)
+"""The neighbour (place in `RING`) that stands for each group; row = group, column = link."""
