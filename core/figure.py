@@ -237,7 +237,8 @@ def _specimen(pen: Pen, panel: Panel, cell: Cell, plan: _Plan, number: int, shar
     """Name, value, the two maps and the range of the second."""
     x, y, room = cell.text.x, cell.text.y, cell.text.w
     indent = badge_width(panel.rank) + 6 if panel.rank is not None else 0.0
-    names = wrap(panel.name, room, TEXT, SEMIBOLD, lines=plan.layout.name_lines, indent=indent) or [NONE]
+    names_room = room - 6 if plan.layout.stacked else room  # a badge follows closely there
+    names = wrap(panel.name, names_room, TEXT, SEMIBOLD, lines=plan.layout.name_lines, indent=indent) or [NONE]
     if not cell.beside:  # short names stand next to the value, long ones begin a line higher
         y += (plan.layout.name_lines - len(names)) * LINE
     if panel.rank is not None:

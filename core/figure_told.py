@@ -143,7 +143,10 @@ def _bare(shown: Sequence[Panel], name: str) -> list[Told]:
     what = f"{first.symbol} in {name}" if name else first.symbol
     note = f"{first.symbol} and range in {name}" if name == across else f"{what}, range in {across}"
     alone = [told.split(" ± ")[0] for told in values]
+    counts = [f"n = {panel.spots}" for panel in shown]
+    with_counts = Told(tuple(zip(values, counts, strict=True)), tuple(ranges), note)
     return [
+        *([with_counts] if len(set(counts)) > 1 else []),
         Told(tuple((told,) for told in values), tuple(ranges), note),
         Told(tuple((told,) for told in alone), tuple(ranges), f"{note}; intervals: sheet"),
     ]

@@ -85,7 +85,7 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
         symbol=symbol,
         meaning=CATALOGUE[symbol].name if symbol in CATALOGUE else symbol,
         unit=unit,
-        caption=clean(caption(comparison)),
+        caption=_sentence(clean(caption(comparison))),
         rows=_rows(comparison, axis, factor),
         ticks=axis.ticks(factor),
         whisker_width=WIDTH,
@@ -108,6 +108,10 @@ def write(comparison: Comparison, path: Path, *, figure: bytes = b"") -> None:
     """
     with atomic(path) as temporary:
         temporary.write_text(page(comparison, figure=figure), encoding="utf-8", newline="\n")
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def clean_lines(text: str) -> str:
@@ -143,13 +147,20 @@ def _rows(comparison: Comparison, axis: Axis, factor: float) -> list[Row]:
                 whisker=axis.whisker(reading),
                 spots=reading.n,
                 tie=place.tie or NONE,
-                probability=NONE if probability is None else f"{probability:.2f}",
+                probability=_probability(probability),
                 proven=place.proven,
                 # P is stressed only where the letters separate the winner too.
                 clear=probability is not None and probability > 0.95 and _alone(comparison, leaders, place.tie),
             )
         )
     return rows
+
+
+def _probability(share: float | None) -> str:
+    """Two digits; never a certainty, which draws cannot give."""
+    if share is None:
+        return NONE
+    return "> 0.99" if share > 0.995 else "< 0.01" if share < 0.005 else f"{share:.2f}"
 
 
 def _alone(comparison: Comparison, leaders: set[str | None], tie: str | None) -> bool:

@@ -225,12 +225,12 @@ def range_text(low: float, high: float, *, digits: int = 2) -> str:
     low, high : float
         In the unit that will stand behind.
     digits : int
-        Significant digits of the width between them, or of each end where they lie more than a decade apart.
+        Significant digits of the width between them, or of each end where they lie decades apart.
 
     Examples
     --------
     >>> range_text(0.3, 0.55, digits=1), range_text(-0.25, 0.251), range_text(0.021, 9.13), range_text(0.0, 40.0)
-    ('0.30 – 0.55', '−0.25 to 0.25', '0.021 – 9.1', '0 – 40')
+    ('0.30 – 0.55', '−0.25 to 0.25', '0.02 – 9.13', '0 – 40')
     """
     link = "–" if low >= 0 else "to"
     first, second = range_ends(low, high, digits=digits)
@@ -244,12 +244,13 @@ def range_ends(low: float, high: float, *, digits: int = 2) -> tuple[str, str]:
     ('−4.9', '5.5')
     """
     width = high - low
-    if low > 0 and high / low > 10:
-        return format_number(low, digits=digits), format_number(high, digits=digits)
     fine = 1 if width > 0 and _leading(width) < 3 else 0
     places = digits - 1 + fine - math.floor(math.log10(width)) if width > 0 else 2
     if low > 0:  # never a zero that is none
-        places = max(places, -math.floor(math.log10(low)))
+        needed = -math.floor(math.log10(low))
+        if needed > places + 2:
+            return format_number(low, digits=digits), format_number(high, digits=digits)
+        places = max(places, needed)
     places = min(9, max(0, places))
     return "0" if low == 0 else signed(f"{low:.{places}f}"), "0" if high == 0 else signed(f"{high:.{places}f}")
 

@@ -58,7 +58,7 @@ def test_standing_and_conditions_are_told(comparison):
         "Which carrier?",
         "The results relate only to the items tested",
         "2024-05-01T12:00:00+02:00",
-        "plane levelled, zero at mean",
+        "lane levelled, zero at mean",
         "95 % interval / nm",
         comparison.scans[0].raw.source.sha256,
         "/data/<b>.txt",
