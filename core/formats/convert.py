@@ -120,9 +120,9 @@ def _to_map(
     check_is_map(raw.z.shape, str(path))
     if not is_numeric(raw.z.dtype):
         raise NoHeights(f"The channel “{raw.name}” holds {raw.z.dtype}, no heights", where=str(path))
-    heights = np.array(raw.z, dtype=np.float64, order="C")
+    heights = np.asarray(raw.z, dtype=np.float64, order="C")  # the reader's own array where it is metres already
     if factor != 1.0:
-        heights *= factor
+        heights = heights * factor
     try:
         scan = HeightMap(
             frozen(heights),

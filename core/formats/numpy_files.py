@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from core.errors import DamagedFile, NoHeights
 from core.formats.channel import RawChannel, is_numeric
 from core.formats.declared import declared
-from core.formats.guard import check_expansion, check_points, check_present
+from core.formats.guard import MOST_POINTS, check_expansion, check_points, check_present
 from core.formats.lattice import even_step
 from core.formats.metadata import tolerant
 from core.heightmap import HeightMap
@@ -82,6 +82,9 @@ def _archive(path: Path) -> list[RawChannel]:
         members = archive.infolist()
         if len(members) > _MOST_MEMBERS:
             raise DamagedFile(f"The archive has {len(members)} members", where=str(path), fix="Keep scans apart.")
+        total = sum(member.file_size for member in members)
+        if total > 8 * MOST_POINTS:
+            raise DamagedFile(f"The archive unpacks to {total} bytes", where=str(path), fix="Keep scans apart.")
         for member in members:
             if member.filename.endswith(".npy"):
                 check_expansion(member.file_size, member.compress_size, str(path))

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from core.errors import DamagedFile, NoHeights, QuantityError, UnknownFormat
 from core.formats.channel import RawChannel, is_numeric
 from core.formats.declared import Declared, clean_unit, declared
-from core.formats.guard import check_expansion, check_points
+from core.formats.guard import MOST_POINTS, check_expansion, check_points
 from core.formats.metadata import flat, tolerant
 from core.heightmap import HeightMap
 from core.units import is_length_unit, metres_per
@@ -64,8 +64,8 @@ def read(path: Path) -> list[RawChannel]:
         if not 0 < number <= _MOST_PAGES:
             raise DamagedFile(f"The file has {number} pages", where=str(path), fix="Keep one scan in a file.")
         first = tif.pages[0].aspage()
-        channels = []
-        colours = 0
+        channels: list[RawChannel] = []
+        colours = points = 0
         for index in range(number):
             page = tif.pages[index].aspage()
             if page.is_reduced:
@@ -73,6 +73,9 @@ def read(path: Path) -> list[RawChannel]:
             if page.samplesperpixel != 1 or page.photometric not in (0, 1):
                 colours += 1
                 continue
+            points += page.imagelength * page.imagewidth
+            if channels and points > MOST_POINTS:
+                break  # never more memory than for one map of the largest size
             channels.append(_channel(tif, first, page, index, path))
     if not channels:
         what = "colours, not heights" if colours else "no page of heights"

@@ -33,7 +33,7 @@ _CHECKSUM = "md5checksum.hex"
 _POINTS = "bindata/data.bin"
 _VALID = "bindata/valid.bin"
 _TYPES = {"I": "<i2", "L": "<i4", "F": "<f4", "D": "<f8"}
-_MOST_XML = 2**28
+_MOST_XML = 2**26
 _NAMESPACE = "http://www.opengps.eu/2008/ISO5436_2"
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the same map gives the same bytes
 

@@ -206,6 +206,24 @@ def test_complex_numbers_and_truth_values_are_no_heights(file: Any, path: Path) 
         read(path)
 
 
+@pytest.mark.parametrize("at", ["size of a text", "free space"])
+def test_damaged_texts_are_refused_before_the_library_loops_for_ever(file: Any, path: Path, at: str) -> None:
+    nxdata(file, "entry/data")
+    file.close()
+    data = bytearray(path.read_bytes())
+    heap = data.index(b"GCOL")
+    if at == "size of a text":
+        data[heap + 16 + 8] = 0xFF
+    else:
+        free = heap + 16
+        while data[free : free + 2] != b"\0\0":
+            free += 16 + (int.from_bytes(data[free + 8 : free + 16], "little") + 7) // 8 * 8
+        data[free + 8 : free + 16] = bytes(8)
+    path.write_bytes(data)
+    with pytest.raises(DamagedFile, match="texts in this HDF5 file are damaged"):
+        read(path)
+
+
 def test_a_truncated_file(file: Any, path: Path) -> None:
     nxdata(file, "entry/data")
     file.close()

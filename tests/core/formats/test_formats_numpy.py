@@ -121,6 +121,13 @@ def test_headers_that_lie(tmp_path: Path, shape: str) -> None:
         read(tmp_path / "scan.npy", **SAID)
 
 
+def test_an_archive_that_is_too_large_in_all_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("core.formats.numpy_files.MOST_POINTS", 20)
+    np.savez(tmp_path / "scan.npz", z=Z)
+    with pytest.raises(DamagedFile, match="unpacks to"):
+        read(tmp_path / "scan.npz", **SAID)
+
+
 def test_an_archive_without_a_map(tmp_path: Path) -> None:
     np.savez(tmp_path / "scan.npz", curve=np.arange(4.0))
     with pytest.raises(NoHeights):

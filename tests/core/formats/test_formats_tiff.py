@@ -101,6 +101,14 @@ def test_pages_are_channels(path: Path) -> None:
     np.testing.assert_allclose(maps[1].z, 3 * maps[0].z, rtol=1e-15)
 
 
+def test_pages_beyond_the_largest_map_are_left_out(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("core.formats.tiff.MOST_POINTS", 10)
+    with tifffile.TiffWriter(path) as writer:
+        for factor in (1, 3):
+            writer.write((Z * factor).astype("i2"), photometric="minisblack")
+    assert len(read(path, **SAID)) == 1
+
+
 def test_compressed_pages(path: Path) -> None:
     values = np.arange(64.0 * 64).reshape(64, 64)
     tifffile.imwrite(path, values, compression="zlib", predictor=False, tile=(32, 32))
