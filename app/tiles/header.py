@@ -59,7 +59,7 @@ class Header:
     def draw(self, painter: QPainter, *, hot: bool) -> None:
         """Draw the line; `hot` shows the cross too."""
         state = self._state
-        ink = QColor(state.colour)
+        ink = QColor(state.colour) if state.scan is not None else colour("border")
         fill(painter, self.badge, ink, 5)
         if state.rank is not None:
             put(painter, self.badge, str(state.rank), readable_on(ink), 9.0, strong=True,

@@ -143,7 +143,9 @@ class Picture(QWidget):
             return
         self._forget(whole=wanted.whole)
         ticket = self._jobs.start(
-            partial(_reduce, scan, wanted), done=partial(self._take, scan, wanted.whole), failed=_fail
+            partial(_reduce, scan, wanted),
+            done=partial(self._take, scan, wanted.whole),
+            failed=partial(self._lost, wanted.whole),
         )
         self._asked[wanted.whole] = wanted, ticket
 
@@ -158,6 +160,11 @@ class Picture(QWidget):
             self._window = raster
         self.update()
         self.sharpened.emit()
+
+    def _lost(self, whole: bool, error: Exception) -> None:
+        """Hand what went wrong in the background to the one place where the window hears of errors."""
+        self._asked.pop(whole, None)
+        raise error
 
     # --- drawing ---
 
@@ -284,8 +291,3 @@ class Picture(QWidget):
 
 def _reduce(scan: HeightMap, wanted: Wanted, _ticket: Ticket) -> Level:
     return level(scan, wanted.rows, wanted.columns, wanted.window)
-
-
-def _fail(error: Exception) -> None:
-    """Hand what went wrong in the background to the one place where the window hears of errors."""
-    raise error

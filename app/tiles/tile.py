@@ -154,7 +154,7 @@ class Tile(QWidget):
         self._counted, self._clipped = wanted, None
         self.update(self._footer_place().toAlignedRect())
         if wanted is not None:
-            self._counting = self._jobs.start(partial(_counted, *wanted), done=self._take_count, failed=_fail)
+            self._counting = self._jobs.start(partial(_counted, *wanted), done=self._take_count, failed=self._lost)
 
     def _take_count(self, counted: tuple[Range, tuple[float, float]]) -> None:
         limits, self._clipped = counted
@@ -166,6 +166,10 @@ class Tile(QWidget):
             self.recoloured.emit()
         self.update(self._footer_place().toAlignedRect())
         self._tell()
+
+    def _lost(self, error: Exception) -> None:
+        self._counting = None
+        raise error
 
     def _tell(self) -> None:
         """Say it all to those who do not see the picture."""
@@ -382,7 +386,3 @@ _HELP: dict[header.Button, str] = {
 def _counted(scan: HeightMap, limits: Range | None, _ticket: Ticket) -> tuple[Range, tuple[float, float]]:
     limits = limits or own_limits(scan)
     return limits, clipped(scan, *limits)
-
-
-def _fail(error: Exception) -> None:
-    raise error

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import threading
 import weakref
 from dataclasses import replace
 
@@ -12,6 +13,9 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QWheelEvent
 from PySide6.QtWidgets import QApplication
 
+from app.theme import colour, theme
+from app.tiles import picture as picture_module
+from app.tiles import tile as tile_module
 from app.tiles.grid import TileGrid
 from app.tiles.state import TileState
 from core.colours import MISSING, OVER, UNDER, height_table
@@ -416,6 +420,92 @@ def test_removed_tiles_free_their_maps(qtbot, grid):
         return not any(ref() for ref in maps + tiles)
 
     qtbot.waitUntil(gone)
+
+
+def test_nothing_heavy_is_done_on_the_gui_thread(qtbot, grid, monkeypatch):
+    threads = {}
+
+    def noting(name, function):
+        def noted(*arguments, **more):
+            threads.setdefault(name, set()).add(threading.current_thread() is threading.main_thread())
+            return function(*arguments, **more)
+
+        return noted
+
+    monkeypatch.setattr(picture_module, "level", noting("level", picture_module.level))
+    monkeypatch.setattr(tile_module, "clipped", noting("clipped", tile_module.clipped))
+    monkeypatch.setattr(tile_module, "own_limits", noting("own_limits", tile_module.own_limits))
+    grid.set_shared(False)
+    grid.set_tiles([state_of(flat(0, 300), "a")])
+    settle(qtbot, grid)
+    grid.sync.zoom(8)
+    settle(qtbot, grid)
+    assert threads == {"level": {False}, "clipped": {False}, "own_limits": {False}}
+
+
+def test_a_level_of_a_former_map_that_comes_late_is_dropped(qtbot, grid, monkeypatch):
+    former, later = flat(5 * NM, 32), flat(20 * NM, 32)
+    go_on, working = threading.Event(), threading.Event()
+    reduce = picture_module.level
+
+    def slow(scan, *arguments):
+        if scan is former:
+            working.set()
+            assert go_on.wait(20)
+        return reduce(scan, *arguments)
+
+    monkeypatch.setattr(picture_module, "level", slow)
+    grid.set_tiles([state_of(former, "a")])
+    qtbot.waitUntil(working.is_set)
+    grid.set_tiles([state_of(later, "a")])
+    picture = grid.tile("a").picture
+    qtbot.waitUntil(lambda: picture.shown is not None)
+    go_on.set()
+    settle(qtbot, grid)
+    assert picture.shown.origin == 20 * NM
+    assert colour_at(grid, "a", 1e-7, 1e-7) == OVER
+
+
+def test_what_fails_in_the_background_is_heard_of(qtbot, grid, monkeypatch):
+    def fail(*_arguments):
+        raise MemoryError("no room")
+
+    monkeypatch.setattr(picture_module, "level", fail)
+    with qtbot.captureExceptions() as caught:
+        grid.set_tiles([state_of(flat(0, 32), "a")])
+        qtbot.waitUntil(lambda: bool(caught))
+        settle(qtbot, grid)
+    assert caught[0][0] is MemoryError
+    monkeypatch.undo()
+    grid.sync.zoom(1.1)  # the next look asks again
+    settle(qtbot, grid)
+    assert grid.tile("a").picture.shown is not None
+
+
+@pytest.fixture
+def any_theme(qapp):
+    pin, palette, sheet, style = theme().pin, qapp.palette(), qapp.styleSheet(), qapp.style().objectName()
+    yield theme()
+    theme().set_pin(pin)
+    qapp.setPalette(palette)
+    qapp.setStyleSheet(sheet)
+    qapp.setStyle(style)
+
+
+def test_cards_follow_the_theme_and_heights_do_not(qtbot, grid, any_theme):
+    grid.set_tiles([state_of(flat(5 * NM), "a")])
+    settle(qtbot, grid)
+    tile = grid.tile("a")
+    cards, heights = [], []
+    for pin in ("light", "dark"):
+        any_theme.set_pin(pin)
+        QApplication.processEvents()
+        image = tile.grab().toImage()
+        cards.append(QColor(image.pixel(int(6 * image.devicePixelRatio()), image.height() // 2)).name())
+        assert cards[-1] == colour("card").name()
+        heights.append(colour_at(grid, "a", 1e-7, 1e-7))
+    assert cards[0] != cards[1]
+    assert heights[0] == heights[1]
 
 
 def test_closing_while_levels_are_worked_out(qtbot):
