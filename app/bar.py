@@ -55,7 +55,7 @@ class Bar(QWidget):
         row.setContentsMargins(8, 6, 12, 6)
         row.setSpacing(10)
         row.addWidget(self.menu)
-        row.addWidget(self.title)
+        row.addWidget(self.title, 100)  # up to as wide as its text
         row.addWidget(self.count)
         row.addWidget(self.add)
         row.addStretch(1)

@@ -13,11 +13,13 @@ from core.colours import height_table, specimen_colour
 STEPS = (
     ("Drop scans", "Files or whole folders, anywhere on this window. Three spots or more of each specimen; every "
      "file gets a tile at once, its map or the reason why not."),
-    ("One treatment, one scale", "All scans are levelled alike and share one height range in nanometres, so that the "
+    ("One scale for all", "All scans are levelled alike and share one height range in nanometres, so that the "
      "pictures may be compared. Heights that leave the range are marked."),
-    ("Standing and hand-over", "Specimens ranked with intervals, ties and doubts. Then sheet and figure, with "
+    ("Standing and sheet", "Specimens ranked with intervals, ties and doubts. Then sheet and figure, with "
      "everything needed to repeat them."),
 )  # fmt: skip
+
+WIDE, HIGH = 200, 96  # a sketch, before it is fitted
 
 SAFETY = "Handling substrates, solvents and blades: follow your local rules and the advice of trained staff."
 
@@ -94,12 +96,14 @@ class Sketch(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:
-        return QSize(200, 96)
+        return QSize(WIDE, HIGH)
 
     def paintEvent(self, _: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.translate((self.width() - 200) / 2, 0)
+        fit = min(1.0, self.width() / WIDE)
+        painter.translate((self.width() - fit * WIDE) / 2, (1 - fit) * HIGH / 2)
+        painter.scale(fit, fit)
         self._draw(painter)
         painter.end()
 

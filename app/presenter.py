@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from app.document import Document
 from app.loading import Arrival
 from app.tiles.state import TileState
-from app.words import chips
+from app.words import chips, fix_in_window
 from core.bench import Refusal, Scan
 from core.colours import specimen_colour
 from core.results import Comparison, ScanResult, SpecimenResult
@@ -189,7 +189,7 @@ def _of_refusal(refusal: Refusal) -> TileState:
         colour=NO_COLOUR,
         status="refused",
         message=refusal.reason,
-        fix=refusal.fix,
+        fix=fix_in_window(refusal),
     )
 
 

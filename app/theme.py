@@ -201,6 +201,7 @@ QToolButton[flat="true"] { border: 1px solid transparent; border-radius: 5px; pa
 QToolButton[flat="true"]:hover { background: @hover; color: @text; }
 QToolButton[flat="true"]:focus { border-color: @accent; color: @text; }
 QToolButton[flat="true"]:disabled { color: @border; }
+QFrame#scale QToolButton[flat="true"]:disabled { color: @muted; }
 QLineEdit, QDoubleSpinBox, QSpinBox, QComboBox {
     background: @card; color: @text; border: 1px solid @border; border-radius: 5px; padding: 3px 6px;
     selection-background-color: @accent; selection-color: @on-accent; }

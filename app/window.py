@@ -34,6 +34,7 @@ from app.theme import Pin, theme
 from app.tiles.grid import TileGrid
 from app.tiles.state import Line
 from app.window_commands import window_commands
+from app.words import SAY_QUANTITIES, lacks_quantities
 
 SWITCH = 0.001  # seconds a thread may keep the interpreter: five times less waiting for the GUI thread
 ICONS = Path(__file__).parent / "icons"
@@ -181,7 +182,8 @@ class Window(QMainWindow):
 
     def _tell_refused(self, count: int) -> None:
         said = "1 file was refused; the reason is on its tile." if count == 1 else f"{count} files were refused."
-        self.notices.tell("amber", said, [("Say pixel size and unit…", self.acts.retry_refused)])
+        known = any(lacks_quantities(refusal) for refusal in self.document.bench.refused)
+        self.notices.tell("amber", said, [(SAY_QUANTITIES, self.acts.retry_refused)] if known else [])
 
     def _show_cursor(self, at: tuple[float, float] | None) -> None:
         readings = {} if at is None else self.grid.readings_at(*at)

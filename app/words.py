@@ -5,6 +5,7 @@ from __future__ import annotations
 import statistics
 from collections.abc import Iterable, Sequence
 
+from core.bench import Refusal
 from core.results import Comparison
 from core.treatment.step import Step
 from core.trust.comparability import Pair
@@ -48,6 +49,7 @@ CHIPS = {
 """Doubts in one or two words, for the chips on the tiles."""
 
 LEAST_SHIFT = 0.5e-12  # metres; below it the heights had their zero there before
+SAY_QUANTITIES = "Say pixel size and unit…"
 SEVERITY = {"note": 0, "amber": 1, "red": 2}
 
 
@@ -114,6 +116,19 @@ def verdict(comparison: Comparison) -> list[str]:
     if unread:
         said.append(f"{comparison.rank_by} could not be had for {listed(unread)}.")
     return said
+
+
+def lacks_quantities(refusal: Refusal) -> bool:
+    """Whether the file only does not say its pixel size or the unit of its heights: the user can."""
+    return "--pixel" in refusal.fix or "--unit" in refusal.fix
+
+
+def fix_in_window(refusal: Refusal) -> str:
+    """What to do about a refused file, as it is done in the window."""
+    if not lacks_quantities(refusal):
+        return refusal.fix
+    sidecar = f"{refusal.file.replace(chr(92), '/').rsplit('/', 1)[-1]}.toml"
+    return f"Press “{SAY_QUANTITIES}” and say them, or write them into {sidecar} beside it."
 
 
 def listed(names: Sequence[str]) -> str:

@@ -31,7 +31,7 @@ class CurvesHost(QWidget):
         self._column = QVBoxLayout(self)
         self._column.setContentsMargins(0, 0, 0, 0)
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
-        self._hint = label("Sections, height distributions and spectra of the tiles are drawn here.", muted=True)
+        self._hint = label("Sections and height distributions of the tiles are drawn here.", muted=True)
         self._hint.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._column.addWidget(self._hint)
 

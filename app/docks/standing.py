@@ -13,7 +13,7 @@ from app.docks.standing_table import StandingTable
 from app.document import Document
 from app.theme import theme
 from app.widgets.parts import SMALL, Card, Column, ElidedLabel, button, emptied, flat_button, label
-from app.words import CHIPS, SEVERITY, listed, unlike_pairs, verdict
+from app.words import CHIPS, SAY_QUANTITIES, SEVERITY, fix_in_window, lacks_quantities, listed, unlike_pairs, verdict
 from core.results import Comparison
 from core.sheet.words import KINDS, band_text, reasons_text
 
@@ -175,14 +175,17 @@ def _refused_card(document: Document, comparison: Comparison | None, retry: Call
         name = ElidedLabel(refusal.file.replace("\\", "/").rsplit("/", 1)[-1], role="red")
         name.setToolTip(refusal.file)
         card.column.addWidget(name)
-        card.column.addWidget(label(f"{refusal.reason}. {refusal.fix}".strip(), points=SMALL, muted=True, wrap=True))
+        card.column.addWidget(
+            label(f"{refusal.reason}. {fix_in_window(refusal)}".strip(), points=SMALL, muted=True, wrap=True)
+        )
     if document.bench.refused:
         row = QHBoxLayout()
-        again = button("Read again…", name="Read refused files again with pixel size and unit")
-        again.clicked.connect(lambda: retry())
+        if any(lacks_quantities(refusal) for refusal in refused):
+            again = button(SAY_QUANTITIES, name="Say pixel size and unit and read the refused files again")
+            again.clicked.connect(lambda: retry())
+            row.addWidget(again)
         forget = button("Forget", name="Forget the refused files")
         forget.clicked.connect(lambda: document.remove_refused([r.file for r in document.bench.refused]))
-        row.addWidget(again)
         row.addWidget(forget)
         row.addStretch(1)
         card.column.addLayout(row)

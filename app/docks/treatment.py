@@ -56,7 +56,7 @@ class TreatmentPanel(Column):
         """Show the steps of the bench in place."""
         bench = self._document.bench
         scans = len(bench.scans)
-        self.head.aside.setText("" if not scans else "of one scan" if scans == 1 else f"alike for {scans} scans")
+        self.head.aside.setText("" if not scans else "of one scan" if scans == 1 else f"same for all {scans}")
         steps = bench.treatment.steps
         if self._open is not None and self._open >= len(steps):
             self._open = None

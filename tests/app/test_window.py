@@ -7,6 +7,7 @@ import threading
 import weakref
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PySide6.QtCore import QMimeData, QPointF, QRect, QSize, Qt, QUrl
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
@@ -116,6 +117,33 @@ def test_a_refused_file_has_its_tile_and_can_go(
     assert len(window.document.comparison.scans) == 6
     window.acts.remove(refused.key)
     assert refused.key not in window.grid.keys
+
+
+def test_a_file_without_pixel_size_is_asked_about(
+    window: Window, tmp_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    np.save(tmp_path / "film.npy", np.random.default_rng(1).standard_normal((32, 32)))
+    drop(window.empty, [tmp_path / "film.npy"])
+    qtbot.waitUntil(lambda: bool(window.notices.shown))
+    tile = window.grid.tile(window.grid.keys[0]).state
+    assert "Say pixel size" in tile.fix and "--" not in tile.fix
+    monkeypatch.setattr(dialogs, "ask_quantities", lambda *_: ("10nm", "nm"))
+    window.notices.shown[0].choices[0].click()
+    qtbot.waitUntil(lambda: len(window.document.bench.scans) == 1, timeout=20_000)
+    settle(window, qtbot)
+    assert window.grid.keys == ["specimen:film"]
+
+
+def test_the_question_for_quantities_checks_them(qtbot: QtBot) -> None:
+    dialog = dialogs.QuantityDialog(None)
+    qtbot.addWidget(dialog)
+    dialog.pixel.setText("ten")
+    dialog._check()
+    assert dialog.result() == 0 and "ten" in dialog._problem.text()
+    dialog.pixel.setText("10nm")
+    dialog.unit.setText("nm")
+    dialog._check()
+    assert dialog.result() == 1 and dialog.quantities == ("10nm", "nm")
 
 
 # Tiles and scale -----------------------------------------------------------------------------------------------------
