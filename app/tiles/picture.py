@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 
 from app.jobs import Jobs, Ticket
 from app.theme import colour
-from app.tiles.ink import LIGHT, halo_line
+from app.tiles.ink import LIGHT, halo_line, put
 from app.tiles.raster import Raster
 from app.tiles.scalebar import draw_scale_bar
 from app.tiles.state import Line, Range
@@ -19,8 +19,10 @@ from app.tiles.view import MARGIN, View, Wanted, seen, whole_map
 from app.tiles.viewsync import ViewSync
 from core.display import Level, level
 from core.heightmap import HeightMap
+from core.units import format_length
 
 CORNER = 4.0
+SPECK = 16  # screen pixels; a map that small is hard to find
 CROSS, CROSS_HALO = QColor(255, 255, 255, 215), QColor(0, 0, 0, 50)
 STEP = 1.25  # magnification for one notch of the wheel
 
@@ -182,10 +184,21 @@ class Picture(QWidget):
         self._draw_section(painter, view)
         if self._whole is not None:
             draw_scale_bar(painter, self.width(), self.height(), view.scale, view.ratio)
+        self._draw_hint(painter, view)
         if self._tag:
             draw_tag(painter, self.width(), self._tag)
         self._round_corners(painter)
         painter.end()
+
+    def _draw_hint(self, painter: QPainter, view: View) -> None:
+        """Say why there is next to nothing to see: all scans have one scale, and this one is far smaller."""
+        if self._scan is None:
+            return
+        side = max(self._scan.size)
+        if side / view.scale < SPECK:
+            place = QRectF(8, self.height() / 2 + SPECK, self.width() - 16, 18)
+            text = f"{format_length(side)} wide: zoom in"
+            put(painter, place, text, colour("muted"), 8.5, align=Qt.AlignmentFlag.AlignHCenter)
 
     def _round_corners(self, painter: QPainter) -> None:
         """The card shows at the corners."""

@@ -260,9 +260,21 @@ class Tile(QWidget):
         if self._state.scan is None:
             return
         steps = 10 if modifiers & Qt.KeyboardModifier.ShiftModifier else 1
-        dy, dx = self._state.scan.pitch
+        (dy, dx), (high, wide) = self._state.scan.pitch, self._state.scan.size
         x, y = self._sync.crosshair or self._sync.centre
-        self._sync.point((x + way[0] * steps * dx, y + way[1] * steps * dy))
+        x = min(max(x + way[0] * steps * dx, -wide / 2), wide / 2)
+        y = min(max(y + way[1] * steps * dy, -high / 2), high / 2)
+        self._sync.point((x, y))
+        self._follow(x, y)
+
+    def _follow(self, x: float, y: float) -> None:
+        """Move the view so far that a position can be seen."""
+        view = self.picture.view()
+        px, py = view.to_screen(x, y)
+        beyond_x = min(px, 0.0) + max(px - view.width, 0.0)
+        beyond_y = min(py, 0.0) + max(py - view.height, 0.0)
+        if abs(beyond_x) > 1 or abs(beyond_y) > 1:
+            self._sync.pan(-beyond_x, -beyond_y)
 
     def _act(self, action: str) -> bool:
         """Carry out a key's action; False when it means nothing here."""

@@ -290,6 +290,20 @@ def test_keyboard(qtbot, grid):
     settle(qtbot, grid)
 
 
+def test_the_view_follows_the_crosshair_but_not_beyond_the_map(qtbot, grid):
+    grid.set_tiles([state_of(flat(0), "a")])
+    settle(qtbot, grid)
+    tile = grid.tile("a")
+    grid.sync.zoom(4)
+    for _ in range(9):
+        qtbot.keyClick(tile, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+    x, y = grid.sync.crosshair
+    assert x == pytest.approx(0.32e-6)  # the right border of 64 points 10 nm apart
+    px, _ = tile.picture.view().to_screen(x, y)
+    assert -1 <= px <= tile.picture.width() + 1
+    settle(qtbot, grid)
+
+
 def test_header_buttons(qtbot, grid):
     grid.set_tiles([state_of(flat(0), "a", spots=("s1", "s2"))])
     tile = grid.tile("a")
