@@ -44,6 +44,7 @@ class _Axis:
     dtype: np.dtype[Any]
     increment: float
     offset: float
+    in_metres: bool  # an incremental axis without its increment counts, it does not measure
 
     def values(self, stored: NDArray[Any]) -> FloatArray:
         """Lengths in metres of stored numbers."""
@@ -83,11 +84,14 @@ def read(path: Path) -> list[RawChannel]:
         axes = {name: _axis(_need(root, f"Record1/Axes/C{name}", path), name, path) for name in "XYZ"}
         stored = _stored(archive, root, axes, points, path)
     z = axes["Z"].values(stored["Z"]).reshape(rows, columns)
-    pitch = (
+    steps = (
         _step(axes["Y"], stored.get("Y"), (rows, columns), 0, path),
         _step(axes["X"], stored.get("X"), (rows, columns), 1, path),
     )
-    return [RawChannel("height", z, pitch=pitch, unit="m", metadata=_metadata(root))]
+    pitch = steps if axes["Y"].in_metres and axes["X"].in_metres else None
+    unit = "m" if axes["Z"].in_metres else None
+    hint = "" if pitch else "an incremental axis states no increment"
+    return [RawChannel("height", z, pitch=pitch, unit=unit, metadata=_metadata(root), hint=hint)]
 
 
 def write(scan: HeightMap, path: Path) -> None:
@@ -187,7 +191,8 @@ def _shape(root: Element, path: Path) -> tuple[int, int]:
 
 def _axis(element: Element, name: str, path: Path) -> _Axis:
     kind = _text(element, "DataType").upper() or "D"
-    absolute = _text(element, "AxisType").upper() == "A" or name == "Z"  # heights always stand in the list
+    listed = _text(element, "AxisType").upper() == "A"
+    in_metres = listed or bool(_text(element, "Increment"))
     try:
         increment = float(_text(element, "Increment") or 1.0)
         offset = float(_text(element, "Offset") or 0.0)
@@ -200,7 +205,7 @@ def _axis(element: Element, name: str, path: Path) -> _Axis:
         raise DamagedFile(
             f"The {name} axis has increment {increment} and offset {offset}", where=str(path), fix="Export it again."
         )
-    return _Axis(absolute, dtype, increment, offset)
+    return _Axis(listed or name == "Z", dtype, increment, offset, in_metres)  # heights always stand in the list
 
 
 # Reading: the points

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from core.errors import DamagedFile, LowreliefError, NoHeights
+from core.errors import DamagedFile, LowreliefError, NoHeights, PixelMissing, UnitMissing
 from core.formats import read, write
 from core.heightmap import HeightMap
 
@@ -114,6 +114,15 @@ def test_a_list_with_all_three_coordinates(tmp_path: Path) -> None:
     scan = read(archive(tmp_path, {"main.xml": main_xml(f"<DataList>{data}</DataList>")}))[0]
     np.testing.assert_allclose(scan.z, Z * 1e-9, rtol=1e-14)
     assert scan.pitch == (1e-6, 2e-6)
+
+
+def test_an_increment_that_is_not_said_is_asked_for(tmp_path: Path) -> None:
+    xml = main_xml(link(POINTS), x=axis("I", "D"))
+    with pytest.raises(PixelMissing, match="states no increment"):
+        read(archive(tmp_path, {"main.xml": xml, "bindata/data.bin": POINTS}))
+    xml = main_xml(link(POINTS), z=axis("I", "D"))
+    with pytest.raises(UnitMissing):
+        read(archive(tmp_path, {"main.xml": xml, "bindata/data.bin": POINTS}))
 
 
 POINTS = Z.astype("<f8").tobytes()
