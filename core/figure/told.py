@@ -6,9 +6,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from core.figure_layout import TEXT
-from core.figure_parts import bar_text
-from core.figure_text import drawable, shorten, width
+from core.figure.layout import TEXT
+from core.figure.parts import bar_text
+from core.figure.text import drawable, shorten, width
 from core.measures.reading import Reading
 from core.results import Comparison, ScanResult
 from core.scale import clipped

@@ -16,13 +16,13 @@ from defusedxml import ElementTree
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from core import figure
 from core.bench import Bench, Scan
 from core.colours import MISSING, OVER, UNDER, height_table
 from core.compare import compare
 from core.display import level
 from core.errors import BenchError, FileProblem, UnknownFormat
-from core.figure_parts import coloured, scale_bar_length
+from core.figure import slide as figure
+from core.figure.parts import coloured, scale_bar_length
 from core.heightmap import HeightMap
 from core.results import Comparison
 from core.scale import Scale

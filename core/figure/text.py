@@ -131,7 +131,7 @@ def _register() -> None:
     from matplotlib.font_manager import fontManager
 
     for file in FILES.values():
-        fontManager.addfont(Path(__file__).parent / "fonts" / file)
+        fontManager.addfont(Path(__file__).parent.parent / "fonts" / file)
 
 
 @cache

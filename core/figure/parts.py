@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from core.colours import OVER, UNDER, height_table
 from core.display import Level, level, paint, pixel_table
-from core.figure_layout import TEXT, Box
-from core.figure_text import REGULAR, SEMIBOLD, drawable, font, width
+from core.figure.layout import TEXT, Box
+from core.figure.text import REGULAR, SEMIBOLD, drawable, font, width
 from core.heightmap import HeightMap
 from core.sheet.words import common_unit, range_ends
 from core.units import format_length, metres_per

@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 from core.atomic import atomic
 from core.colours import specimen_colour
 from core.errors import BenchError, UnknownFormat
-from core.figure_layout import HEAD, LINE, SIDE, TEXT, TITLE, TOP, Cell, Layout, Need, arrange, box_aspect
-from core.figure_parts import DARK, LIGHT, Pen, badge, badge_width, coloured, fits_scale_bar, height_bar, scale_bar
-from core.figure_text import SEMIBOLD, drawable, shorten, width, wrap
-from core.figure_told import Panel, Told, caption_text, headings, panels, warnings, ways
+from core.figure.layout import HEAD, LINE, SIDE, TEXT, TITLE, TOP, Cell, Layout, Need, arrange, box_aspect
+from core.figure.parts import DARK, LIGHT, Pen, badge, badge_width, coloured, fits_scale_bar, height_bar, scale_bar
+from core.figure.text import SEMIBOLD, drawable, shorten, width, wrap
+from core.figure.told import Panel, Told, caption_text, headings, panels, warnings, ways
 from core.results import Comparison
 from core.sheet.record import PROGRAM, carried
 from core.sheet.words import NONE, clean
