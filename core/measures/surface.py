@@ -5,12 +5,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from core.buckets import Buckets
 from core.heightmap import FloatArray, HeightMap, frozen
+from core.measures.material_ratio import MaterialRatio
 from core.measures.slopes import Slopes, slopes_of
 from core.selection import quantile, typical_height
+
+if TYPE_CHECKING:
+    from core.measures.decay import Decay
 
 CHUNK = 32_768
 """Heights handled at a time: 256 KiB, which the second-level cache holds together with a work buffer."""
@@ -121,9 +127,26 @@ class Surface:
         return float(self.heights.max())
 
     @cached_property
+    def buckets(self) -> Buckets:
+        """The heights that count, by buckets: ranks and ordered stretches without a sort."""
+        return Buckets(self.heights)
+
+    @cached_property
+    def material_ratio(self) -> MaterialRatio:
+        """Their material ratio curve."""
+        return MaterialRatio(self.buckets)
+
+    @cached_property
     def slopes(self) -> Slopes | None:
         """Slopes of the inner points; None when the map is too small for the derivative."""
         return slopes_of(self.scan, self._pivot)
+
+    @cached_property
+    def decay(self) -> Decay:
+        """Where the autocorrelation falls to the default threshold; needs heights that are not all equal."""
+        from core.measures.decay import decay_of
+
+        return decay_of(self.scan)
 
     def quantile(self, share: float) -> float:
         """Height below which this share of the points lies, metres; linear between neighbouring points."""
