@@ -6,12 +6,12 @@ So no plateau is ever ambiguous, however coarsely a map is quantised. Points tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from core.heightmap import FloatArray, HeightMap
+from core.heightmap import BoolArray, FloatArray, HeightMap
 
 IntArray = NDArray[np.int32]
 ByteArray = NDArray[np.uint8]
@@ -72,53 +72,85 @@ def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
     >>> found.summits.tolist(), found.saddles.tolist(), found.basins.tolist()
     ([0, 2], [1], [0, 0, 1])
     """
-    framed = _framed(scan, down)
-    uphill, link = _neighbourhoods(framed)
-    counts = None if scan.complete else scan.used.reshape(-1)
-    if counts is not None:
-        left_out = np.flatnonzero(~counts)
-        uphill[left_out] = left_out  # they would lead out of the map
-    summits = _places(link == 0, counts)
-    top = _followed(uphill)
-    # Summits are few: their numbers are written into one table of all points, which every point then looks up.
-    number = np.full(top.size, summits.size, np.int32)
+    strips = _strips(scan, down)
+    summits, saddles, links = (np.concatenate(parts) for parts in (strips.summits, strips.saddles, strips.links))
+    number = np.full(strips.ends.size, summits.size, np.int32)
     number[summits] = np.arange(summits.size, dtype=np.int32)
-    basins = number.take(top)
-    if counts is not None:
-        basins[left_out] = summits.size
-    saddles = _places(GROUPS.take(link) > 1, counts)
-    saddles, sides = _sides(saddles, link, basins, scan.shape[1])
+    exits, ends = np.concatenate(strips.exits), strips.ends
+    number[exits] = number[_beyond(exits, np.concatenate(strips.targets), ends)]
+    basins = number.take(ends)
+    if not scan.complete:
+        basins[~scan.used.reshape(-1)] = summits.size
+    saddles, sides = _sides(saddles, links, basins, scan.shape[1])
     return Ascent(basins, summits, saddles, sides)
 
 
-def _framed(scan: HeightMap, down: bool) -> FloatArray:
-    """The heights within a frame of minus infinity, which also stands for every point that does not count."""
+@dataclass(slots=True, eq=False)
+class _Strips:
+    """What the strips of a map, gone through one by one in the cache, leave to be put together.
+
+    `ends` tells for each point where its ascent ends within the strip: at a summit, or at an exit. `exits` are the
+    points whose way leads into the next strip, `targets` the points that it leads to there.
+    """
+
+    ends: IntArray
+    summits: list[IntArray] = field(default_factory=list)
+    saddles: list[IntArray] = field(default_factory=list)
+    links: list[ByteArray] = field(default_factory=list)
+    exits: list[IntArray] = field(default_factory=list)
+    targets: list[IntArray] = field(default_factory=list)
+
+
+def _strips(scan: HeightMap, down: bool) -> _Strips:
     ny, nx = scan.shape
-    framed = np.full((ny + 2, nx + 2), -np.inf)
-    inner = framed[1:-1, 1:-1]
-    if down:
-        np.negative(scan.z, out=inner)
-    else:
-        inner[:] = scan.z
-    if not scan.complete:
-        inner[~scan.used] = -np.inf
-    return framed
-
-
-def _neighbourhoods(framed: FloatArray) -> tuple[IntArray, ByteArray]:
-    """For each point the number of its highest neighbour or itself, and which of its neighbours are higher, by bits."""
-    ny, nx = framed.shape[0] - 2, framed.shape[1] - 2
-    uphill, link = np.empty((ny, nx), np.int32), np.empty((ny, nx), np.uint8)
+    strips = _Strips(np.empty(ny * nx, np.int32))
+    used = None if scan.complete else scan.used
     jumps = _jumps(nx)
-    place = np.arange(min(BLOCK, ny) * nx, dtype=np.int32).reshape(-1, nx)
+    place = np.arange(min(BLOCK, ny) * nx, dtype=np.int32)
     for top in range(0, ny, BLOCK):
         rows = slice(top, min(top + BLOCK, ny))
-        band = framed[top : rows.stop + 2]
-        high = rows.stop - top
-        np.add(jumps.take(_highest(band)), place[:high], out=uphill[rows])
-        uphill[rows] += top * nx
-        link[rows] = _higher(band)
-    return uphill.reshape(-1), link.reshape(-1)
+        start, size = np.int32(top * nx), (rows.stop - top) * nx
+        band = _framed(scan, used, rows, down)
+        uphill = jumps.take(_highest(band)).reshape(-1)
+        uphill += place[:size]
+        link = _higher(band).reshape(-1)
+        counts = None if used is None else used[rows].reshape(-1)
+        if counts is not None:
+            left_out = np.flatnonzero(~counts)
+            uphill[left_out] = left_out  # they would lead out of the map
+        exits = np.flatnonzero((uphill < 0) | (uphill >= size)).astype(np.int32)
+        strips.exits.append(exits + start)
+        strips.targets.append(uphill[exits] + start)
+        uphill[exits] = exits
+        np.add(_followed(uphill), start, out=strips.ends[start : start + size])
+        strips.summits.append(_places(link == 0, counts) + start)
+        saddles = _places(SADDLE.take(link), counts)
+        strips.saddles.append(saddles + start)
+        strips.links.append(link[saddles])
+    return strips
+
+
+def _beyond(exits: IntArray, targets: IntArray, ends: IntArray) -> IntArray:
+    """The summits that the ways through the exits reach at last; written to `ends` at the exits on the way."""
+    onward = ends[targets]
+    while True:
+        ends[exits] = onward
+        further = ends[onward]
+        if np.array_equal(further, onward):
+            return onward
+        onward = further
+
+
+def _framed(scan: HeightMap, used: BoolArray | None, rows: slice, down: bool) -> FloatArray:
+    """These rows and one more on every side; minus infinity outside the map and where a point does not count."""
+    ny, nx = scan.shape
+    framed = np.full((rows.stop - rows.start + 2, nx + 2), -np.inf)
+    there = slice(max(rows.start - 1, 0), min(rows.stop + 1, ny))
+    inner = framed[there.start - rows.start + 1 : there.stop - rows.start + 1, 1:-1]
+    (np.negative if down else np.positive)(scan.z[there], out=inner)
+    if used is not None:
+        inner[~used[there]] = -np.inf
+    return framed
 
 
 def _highest(band: FloatArray) -> ByteArray:
@@ -172,14 +204,14 @@ def _higher(band: FloatArray) -> ByteArray:
     return link
 
 
-def _places(which: NDArray[np.bool_], counts: NDArray[np.bool_] | None) -> IntArray:
+def _places(which: BoolArray, counts: BoolArray | None) -> IntArray:
     if counts is not None:
         which &= counts
     return np.flatnonzero(which).astype(np.int32)
 
 
 def _followed(uphill: IntArray) -> IntArray:
-    """The summit that each point leads to: every round doubles how far all points see (pointer jumping)."""
+    """Where the way from each point ends: every round doubles how far all points see (pointer jumping)."""
     seen, further = uphill, np.empty_like(uphill)
     while True:
         np.take(seen, seen, out=further, mode="clip")  # clip: without it, take would buffer the output
@@ -188,10 +220,9 @@ def _followed(uphill: IntArray) -> IntArray:
         seen, further = further, seen
 
 
-def _sides(saddles: IntArray, link: ByteArray, basins: IntArray, nx: int) -> tuple[IntArray, IntArray]:
+def _sides(saddles: IntArray, links: ByteArray, basins: IntArray, nx: int) -> tuple[IntArray, IntArray]:
     """For each saddle the basins of its first and its second, third, fourth group."""
     offsets = np.array([dy * nx + dx for dy, dx in RING], np.int32)
-    links = link.take(saddles)
     points, pairs = [], []
     first = basins.take(saddles + offsets.take(MEMBER[0].take(links)))
     for group in range(1, len(MEMBER)):
@@ -221,6 +252,9 @@ def _groups(link: int) -> list[int]:
 
 GROUPS = np.array([len(_groups(link)) for link in range(256)], np.uint8)
 """Number of groups of higher neighbours, by the bits of the link."""
+
+SADDLE = GROUPS > 1
+"""Whether a link makes a saddle."""
 
 MEMBER = np.array(
     [[(_groups(link) + [0] * 4)[group] for link in range(256)] for group in range(int(GROUPS.max()))], np.uint8

@@ -141,25 +141,31 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
     one must fall too, and so on down.
     """
     n = len(heights)
-    # Summits compared as whole numbers: equal heights are settled by place.
-    rank = np.empty(n, np.int32)
-    rank[np.argsort(heights, kind="stable")] = np.arange(n, dtype=np.int32)
-    joined = np.arange(n, dtype=np.int32)
+    itself = np.arange(n, dtype=np.int32)
+    joined, rims = itself, np.full(n, -np.inf)
     a, b = np.ascontiguousarray(sides[:, 0]), np.ascontiguousarray(sides[:, 1])
     while True:
         best = np.full(n, -np.inf)
         np.maximum.at(best, a, saddles)
         np.maximum.at(best, b, saddles)
-        falls = heights - best < least
-        onto = np.arange(n, dtype=np.int32)
+        low = heights - best < least
+        onto = itself.copy()
         for here, there in ((a, b), (b, a)):
-            way = (saddles == best[here]) & falls[here] & (rank[there] > rank[here])
-            onto[here[way]] = there[way]
-        if np.array_equal(onto, np.arange(n)):
-            return joined, best
+            way = np.flatnonzero((saddles == best[here]) & low[here])
+            here, there = here[way], there[way]
+            up = (heights[there] > heights[here]) | ((heights[there] == heights[here]) & (there > here))
+            onto[here[up]] = there[up]
+        if np.array_equal(onto, itself):
+            return joined, np.maximum(rims, best)
         onto = _ends(onto)
         joined = onto[joined]
-        a, b = onto[a], onto[b]
+        # A basin that is not low never becomes so: what joins it came over its saddles, no saddle of it rises. Saddles
+        # between two such basins have told all they can but the rims.
+        open_ = low[a] | low[b]
+        settled = ~open_
+        np.maximum.at(rims, a[settled], saddles[settled])
+        np.maximum.at(rims, b[settled], saddles[settled])
+        a, b, saddles = onto[a[open_]], onto[b[open_]], saddles[open_]
         outer = a != b
         a, b, saddles = a[outer], b[outer], saddles[outer]
 

@@ -1,4 +1,4 @@
-"""Hills and dales against a plain union-find over all points in the order of their heights, and against scikit-image."""
+"""Hills and dales against a plain union-find over all points in order of height, and against scikit-image."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from core.heightmap import HeightMap
-from core.measures.ascent import GROUPS, RING, ascent
+from core.measures.ascent import RING
 from core.measures.hills import Hills, hills_of, volumes
 from core.synthetic import gaussian_texture
 
@@ -39,7 +39,7 @@ def flood(z: Heights, used: NDArray[np.bool_], least: float) -> Flood:
             span = max(z.flat[list(island)]) - min(z.flat[list(island)])
             if span < least and not used.all():
                 stays -= island
-    return Flood(_meetings(z, used, lambda summit, saddle: False, stays)[1])
+    return Flood(_meetings(z, used, lambda *_: False, stays)[1])
 
 
 def _meetings(z, used, falls, wanted=None):  # type: ignore[no-untyped-def]
