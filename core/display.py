@@ -8,15 +8,15 @@ point departs from that mean by more than six robust standard deviations: there 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from core.blocks import Edges, block_extremes, block_sums
 from core.colours import MASKED, MISSING, OVER, UNDER
 from core.errors import MapError
-from core.heightmap import HeightMap
+from core.heightmap import BoolArray, FloatArray, HeightMap
 
 Pixels = NDArray[np.uint32]
 Window = tuple[int, int, int, int]
@@ -53,7 +53,7 @@ class Level:
     z: NDArray[np.float32]
     origin: float
     present: NDArray[np.uint8] | None
-    masked: NDArray[np.bool_] | None
+    masked: BoolArray | None
     grid: tuple[int, int]
     window: Window
     kept: int
@@ -109,8 +109,8 @@ def level(scan: HeightMap, rows: int, columns: int, window: Window | None = None
     top, bottom, left, right = window
     if not (0 <= top < bottom <= grid[0] and 0 <= left < right <= grid[1]):
         raise MapError(f"There is no window {window} in a picture of {grid[0]} × {grid[1]} pixels")
-    down = _Edges(ny, grid[0], top, bottom)
-    across = _Edges(nx, grid[1], left, right)
+    down = Edges(ny, grid[0], top, bottom)
+    across = Edges(nx, grid[1], left, right)
     part = scan.z[down.span, across.span]
     gaps = ~np.isfinite(part) if scan.missing else None
     if gaps is not None and not gaps.any():
@@ -164,7 +164,7 @@ def paint(
 
     Examples
     --------
-    >>> from core.colours import height_table
+    >>>     from core.colours import height_table
     >>> tiny = level(HeightMap([[-1e-9, 0.0, 1e-9, 3e-9]], (1e-8, 1e-8)), 1, 4)
     >>> [f"{p:06x}" for p in paint(tiny, 0.0, 2e-9, pixel_table(height_table()))[0] & 0xFFFFFF]
     ['e02c8c', '00054a', '6c8e93', 'ff5c5c']
@@ -230,34 +230,7 @@ def pixel_table(colours: NDArray[np.uint8]) -> NDArray[np.uint32]:
     return table
 
 
-class _Edges:
-    """Where the pixels `first` to `end` of `count` over `points` points begin and end, along one axis."""
-
-    def __init__(self, points: int, count: int, first: int, end: int) -> None:
-        edges = np.arange(first, end + 1, dtype=np.int64) * points
-        self.whole = edges // count  # the point that a border falls in, which belongs to the pixel that begins there
-        self.share = (edges % count) / count  # how much of that point lies before the border
-        start = int(self.whole[0])
-        reach = int(self.whole[-1]) + (1 if self.share[-1] > 0 else 0)
-        self.span = slice(start, reach)
-        self.whole = self.whole - start
-
-    @property
-    def count(self) -> int:
-        return len(self.whole) - 1
-
-    def blocks(self) -> Iterator[tuple[int, int, int, float, float]]:
-        """Number, first and end point of each pixel, and the shares of the points on its two borders."""
-        whole, share = self.whole.tolist(), self.share.tolist()
-        for i in range(self.count):
-            yield i, whole[i], whole[i + 1], share[i], share[i + 1]
-
-    def pixel_of(self, point: NDArray[np.int64]) -> NDArray[np.int64]:
-        """The pixel that each point belongs to."""
-        return np.minimum(np.searchsorted(self.whole, point, side="right") - 1, self.count - 1)
-
-
-def _origin(part: NDArray[np.float64], gaps: NDArray[np.bool_] | None) -> float:
+def _origin(part: FloatArray, gaps: BoolArray | None) -> float:
     """A height that is there, near all others: single precision then resolves far more than a colour step."""
     if gaps is None:
         return float(part[part.shape[0] // 2, part.shape[1] // 2])
@@ -267,10 +240,10 @@ def _origin(part: NDArray[np.float64], gaps: NDArray[np.bool_] | None) -> float:
 
 def _as_it_is(
     scan: HeightMap,
-    heights: NDArray[np.float64],
-    gaps: NDArray[np.bool_] | None,
+    heights: FloatArray,
+    gaps: BoolArray | None,
     origin: float,
-    edges: tuple[_Edges, _Edges],
+    edges: tuple[Edges, Edges],
     grid: tuple[int, int],
     window: Window,
 ) -> Level:
@@ -282,64 +255,32 @@ def _as_it_is(
 
 
 def _means(
-    part: NDArray[np.float64], gaps: NDArray[np.bool_] | None, origin: float, down: _Edges, across: _Edges
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    part: FloatArray, gaps: BoolArray | None, origin: float, down: Edges, across: Edges
+) -> tuple[FloatArray, FloatArray]:
     """Mean height above `origin` of each pixel, and how many points (with shares) are behind it."""
     if gaps is None:
-        total = _reduced(part, down, across) - origin * np.multiply.outer(_widths(down), _widths(across))
-        count = np.multiply.outer(_widths(down), _widths(across))
+        count = np.multiply.outer(down.widths, across.widths)
+        total = block_sums(part, down, across) - origin * count
     else:
-        total = _reduced(np.where(gaps, 0.0, part - origin), down, across)
-        count = _reduced((~gaps).astype(np.float64), down, across)
+        total = block_sums(np.where(gaps, 0.0, part - origin), down, across)
+        count = block_sums((~gaps).astype(np.float64), down, across)
         count[count < 1e-9] = 0.0
     with np.errstate(invalid="ignore", divide="ignore"):
         return total / count, count
 
 
-def _widths(edges: _Edges) -> NDArray[np.float64]:
-    return np.diff(edges.whole + edges.share)
-
-
-def _reduced(values: NDArray[np.float64], down: _Edges, across: _Edges) -> NDArray[np.float64]:
-    """Sum over each pixel. Rows are summed first: whole lines at a time, which the processor does at full speed."""
-    return _sums(np.ascontiguousarray(_sums(values, down).T), across).T
-
-
-def _sums(values: NDArray[np.float64], edges: _Edges) -> NDArray[np.float64]:
-    out = np.zeros((edges.count, values.shape[1]))
-    for i, first, end, before, after in edges.blocks():
-        if end > first:
-            np.add.reduce(values[first:end], axis=0, out=out[i])
-        if before:
-            out[i] -= before * values[first]
-        if after:
-            out[i] += after * values[end]
-    return out
-
-
 def _extremes(
-    part: NDArray[np.float64], gaps: NDArray[np.bool_] | None, origin: float, down: _Edges, across: _Edges
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    part: FloatArray, gaps: BoolArray | None, origin: float, down: Edges, across: Edges
+) -> tuple[FloatArray, FloatArray]:
     """Highest and lowest point of each pixel above `origin`; minus and plus infinity where it owns none."""
     found = []
     for best, none in ((np.maximum, -np.inf), (np.minimum, np.inf)):
         there = part if gaps is None else np.where(gaps, none, part)
-        lines = _best(best, none, there, down)
-        found.append(_best(best, none, np.ascontiguousarray(lines.T), across).T - origin)
+        found.append(block_extremes(there, best, none, down, across) - origin)
     return found[0], found[1]
 
 
-def _best(best: np.ufunc, none: float, values: NDArray[np.float64], edges: _Edges) -> NDArray[np.float64]:
-    out = np.full((edges.count, values.shape[1]), none)
-    for i, first, end, _, after in edges.blocks():
-        # The last pixel of a window also sees the point that its border cuts: the neighbour outside would show it.
-        end += 1 if after and i == edges.count - 1 else 0
-        if end > first:
-            best.reduce(values[first:end], axis=0, out=out[i])
-    return out
-
-
-def _around(mean: NDArray[np.float64]) -> NDArray[np.float64]:
+def _around(mean: FloatArray) -> FloatArray:
     """Mean of each pixel and its eight neighbours: which of two points is the odd one, a pixel of two cannot tell."""
     there = np.isfinite(mean)
     total = np.pad(np.where(there, mean, 0.0), 1)
@@ -353,12 +294,12 @@ def _around(mean: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _spread(
-    part: NDArray[np.float64],
-    gaps: NDArray[np.bool_] | None,
+    part: FloatArray,
+    gaps: BoolArray | None,
     origin: float,
-    mean: NDArray[np.float64],
-    down: _Edges,
-    across: _Edges,
+    mean: FloatArray,
+    down: Edges,
+    across: Edges,
 ) -> float:
     """Robust standard deviation of how points depart from the mean of their pixel."""
     points = np.arange(0, part.size, max(1, part.size // SAMPLE) | 1)  # an odd stride meets every column
@@ -373,7 +314,7 @@ def _spread(
     return 1.4826 * float(np.median(departures)) / float(np.sqrt(max(1 - 1 / behind, 1e-3)))
 
 
-def _masked(scan: HeightMap, down: _Edges, across: _Edges) -> NDArray[np.bool_] | None:
+def _masked(scan: HeightMap, down: Edges, across: Edges) -> BoolArray | None:
     """Pixels that hold a masked point."""
     if scan.mask is None:
         return None
@@ -385,7 +326,7 @@ def _masked(scan: HeightMap, down: _Edges, across: _Edges) -> NDArray[np.bool_] 
     return flags
 
 
-def _tint(pixels: Pixels, masked: NDArray[np.bool_]) -> None:
+def _tint(pixels: Pixels, masked: BoolArray) -> None:
     """Half the mask's colour over the masked pixels: the height stays readable beneath."""
     red, green, blue = MASKED
     over = np.uint32((red << 16 | green << 8 | blue) >> 1 & 0x7F7F7F)

@@ -14,6 +14,7 @@ from app.tiles import footer, header
 from app.tiles.colourbar import draw_ends, draw_strip, end_places, strip_place
 from app.tiles.footer import draw_footer
 from app.tiles.header import Header
+from app.tiles.keys import ACTIONS, ARROWS, HELP
 from app.tiles.picture import Picture
 from app.tiles.placeholder import draw_refused, draw_waiting
 from app.tiles.spoken import description, name, peaks
@@ -246,9 +247,9 @@ class Tile(QWidget):
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """See the class."""
         key, modifiers = Qt.Key(event.key()), event.modifiers()
-        if key in _ARROWS:
-            self._arrow(_ARROWS[key], modifiers)
-        elif key in _ACTIONS and self._act(_ACTIONS[key]):
+        if key in ARROWS:
+            self._arrow(ARROWS[key], modifiers)
+        elif key in ACTIONS and self._act(ACTIONS[key]):
             pass
         else:
             super().keyPressEvent(event)
@@ -358,7 +359,7 @@ class Tile(QWidget):
     def _help(self, here: QPointF) -> str:
         button = self._header.button_at(here)
         if button is not None:
-            return _HELP[button]
+            return HELP[button]
         if here.y() < ABOVE:
             return description(self._state, self.limits, self._clipped, None, shared=self._shared, with_title=True)
         if here.y() > self._footer_place().top():
@@ -368,31 +369,6 @@ class Tile(QWidget):
     def section_ink(self) -> QColor:
         """The colour of its specimen."""
         return QColor(self._state.colour)
-
-
-_ARROWS: dict[Qt.Key, tuple[int, int]] = {
-    Qt.Key.Key_Left: (-1, 0),
-    Qt.Key.Key_Right: (1, 0),
-    Qt.Key.Key_Up: (0, -1),
-    Qt.Key.Key_Down: (0, 1),
-}
-_ACTIONS: dict[Qt.Key, str] = {
-    Qt.Key.Key_Plus: "closer",
-    Qt.Key.Key_Equal: "closer",
-    Qt.Key.Key_Minus: "farther",
-    Qt.Key.Key_0: "fit",
-    Qt.Key.Key_Return: "choose",
-    Qt.Key.Key_Enter: "choose",
-    Qt.Key.Key_Delete: "remove",
-    Qt.Key.Key_Escape: "hide",
-    Qt.Key.Key_PageUp: "previous",
-    Qt.Key.Key_PageDown: "next",
-}
-_HELP: dict[header.Button, str] = {
-    "previous": "Previous spot of this specimen (Page Up)",
-    "next": "Next spot of this specimen (Page Down)",
-    "remove": "Take this off the bench (Delete)",
-}
 
 
 def _counted(scan: HeightMap, limits: Range | None, _ticket: Ticket) -> tuple[Range, tuple[float, float]]:
