@@ -164,7 +164,7 @@ def paint(
 
     Examples
     --------
-    >>>     from core.colours import height_table
+    >>> from core.colours import height_table
     >>> tiny = level(HeightMap([[-1e-9, 0.0, 1e-9, 3e-9]], (1e-8, 1e-8)), 1, 4)
     >>> [f"{p:06x}" for p in paint(tiny, 0.0, 2e-9, pixel_table(height_table()))[0] & 0xFFFFFF]
     ['e02c8c', '00054a', '6c8e93', 'ff5c5c']
