@@ -10,23 +10,20 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from PySide6.QtCore import QObject, QTimer, Signal
+from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoStack
 
 from app.history import DEPTH, Change
 from app.jobs import Jobs, Ticket
-from app.loading import Arrival, Batch
+from app.loading import Arrival, Loader
 from app.renewal import Compared, renewed
-from core.bench import Bench
+from core.bench import Bench, Refusal, Scan
 from core.errors import LowreliefError
 from core.gather import expand
 from core.results import Comparison
 from core.scale import Scale
 from core.treatment import Treatment
 from core.treatment.step import Step
-
-REDRAW = 60  # ms between two showings of files that come in
-READERS = 2  # threads that read files; the comparison has its own
 
 
 class Document(QObject):
@@ -67,16 +64,14 @@ class Document(QObject):
         self.file: Path | None = None
         self._bench = Bench()
         self._compared: Compared | None = None
-        self._readers = Jobs(READERS, self)
+        self._loader = Loader(self)
+        self._loader.changed.connect(self.loading_changed)
+        self._loader.changed.connect(self._tell_busy)
+        self._loader.progressed.connect(self.progressed)
+        self._loader.landed.connect(self._land)
         self._workers = Jobs(2, self)
-        self._batches: list[Batch] = []
         self._comparing: Ticket | None = None
         self._errands: list[Ticket] = []
-        self._arrived = 0
-        self._settle = QTimer(self)  # files that come in together are shown together
-        self._settle.setSingleShot(True)
-        self._settle.setInterval(REDRAW)
-        self._settle.timeout.connect(self.loading_changed)
         self._busy = False
 
     # What it holds ---------------------------------------------------------------------------------------------------
@@ -99,17 +94,17 @@ class Document(QObject):
     @property
     def arrivals(self) -> list[Arrival]:
         """The files that are being read."""
-        return [arrival for batch in self._batches for arrival in batch.arrivals]
+        return self._loader.arrivals
 
     @property
     def empty(self) -> bool:
         """Whether there is nothing to show."""
-        return not (self._bench.scans or self._bench.refused or self._batches)
+        return not (self._bench.scans or self._bench.refused or self._loader.busy)
 
     @property
     def busy(self) -> bool:
         """Whether something runs that the user may cancel."""
-        return bool(self._batches or self._comparing or self._errands)
+        return bool(self._loader.busy or self._comparing or self._errands)
 
     @property
     def limits(self) -> tuple[float, float]:
@@ -262,8 +257,7 @@ class Document(QObject):
             ticket.drop()
         self._errands.clear()
         self._comparing = None
-        for batch in list(self._batches):
-            batch.stop()  # what was read by now comes to the bench and is compared
+        self._loader.stop()  # what was read by now comes to the bench and is compared
         self._tell_busy()
 
     def compare_again(self) -> None:
@@ -273,9 +267,8 @@ class Document(QObject):
 
     def shut(self) -> None:
         """Stop all threads."""
-        self._settle.stop()
-        for jobs in (self._readers, self._workers):
-            jobs.shut()
+        self._loader.shut()
+        self._workers.shut()
 
     def _apply(self, text: str, bench: Bench) -> None:
         """The one place where the bench changes by an act of the user."""
@@ -328,38 +321,19 @@ class Document(QObject):
         self._tell_busy()
 
     def _read(self, paths: Sequence[Path], given: Sequence[Path], pixel: str | None, unit: str | None) -> None:
-        if not paths:
-            if given:
-                self.noticed.emit("amber", f"There is no scan in {', '.join(path.name for path in given)}.")
-            return
-        batch = Batch(paths, self._bench.treatment, self._readers,
-                      first=self._arrived, pixel=pixel, unit=unit, parent=self)  # fmt: skip
-        self._arrived += len(paths)
-        self._batches.append(batch)
-        batch.changed.connect(self._show_soon)
-        batch.changed.connect(lambda: self.progressed.emit(batch.progress))
-        batch.finished.connect(self._land)
-        self._tell_busy()
-        self.loading_changed.emit()
-        batch.begin()
+        if paths:
+            self._loader.read(paths, self._bench.treatment, pixel=pixel, unit=unit)
+        elif given:
+            self.noticed.emit("amber", f"There is no scan in {', '.join(path.name for path in given)}.")
 
-    def _show_soon(self) -> None:
-        if not self._settle.isActive():
-            self._settle.start()
-
-    def _land(self, batch: Batch) -> None:
-        """A batch is complete: its scans come to the bench in one act."""
-        self._batches.remove(batch)
-        scans, refusals = batch.scans, batch.refusals
+    def _land(self, scans: Sequence[Scan], refusals: Sequence[Refusal]) -> None:
+        """Files that were added together come to the bench in one act."""
         read = {scan.raw.source.file for scan in scans}
         bench = replace(self._bench, refused=tuple(r for r in self._bench.refused if r.file not in read))
         text = f"add {_counted(len(scans), 'scan')}" if scans else f"list {_counted(len(refusals), 'refused file')}"
         self._apply(text, bench.with_refused(refusals).with_scans(scans))
         if refusals:
             self.refused.emit(len(refusals))
-        batch.deleteLater()
-        self.loading_changed.emit()
-        self._tell_busy()
 
     def _errand(self, work: Callable[[Ticket], object], done: Callable[..., None]) -> None:
         def over(then: Callable[..., None]) -> Callable[[object], None]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.jobs import Jobs, Ticket
 from core.bench import Refusal, Scan
@@ -15,6 +15,9 @@ from core.gather import take
 from core.heightmap import HeightMap
 from core.progress import Progress
 from core.treatment import Treatment
+
+READERS = 2  # threads that read files; the comparison has its own
+REDRAW = 60  # ms between two showings of files that come in
 
 
 @dataclass
@@ -152,6 +155,75 @@ class Batch(QObject):
         if not self._over:
             self._over = True
             self.finished.emit(self)
+
+
+class Loader(QObject):
+    """Reads files in the background, those of one act together.
+
+    Signals
+    -------
+    changed()
+        A batch began or ended, or some of its files are known by now.
+    progressed(Progress)
+        One more file is done with.
+    landed(list of Scan, list of Refusal)
+        A batch is complete, or was stopped.
+    """
+
+    changed = Signal()
+    progressed = Signal(object)
+    landed = Signal(object, object)
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._jobs = Jobs(READERS, self)
+        self._batches: list[Batch] = []
+        self._count = 0
+        self._settle = QTimer(self)  # files that come in together are shown together
+        self._settle.setSingleShot(True)
+        self._settle.setInterval(REDRAW)
+        self._settle.timeout.connect(self.changed)
+
+    @property
+    def arrivals(self) -> list[Arrival]:
+        """The files that are being read."""
+        return [arrival for batch in self._batches for arrival in batch.arrivals]
+
+    @property
+    def busy(self) -> bool:
+        """Whether files are being read."""
+        return bool(self._batches)
+
+    def read(self, paths: Sequence[Path], treatment: Treatment, *, pixel: str | None, unit: str | None) -> None:
+        """Begin to read these files."""
+        batch = Batch(paths, treatment, self._jobs, first=self._count, pixel=pixel, unit=unit, parent=self)
+        self._count += len(paths)
+        self._batches.append(batch)
+        batch.changed.connect(self._show_soon)
+        batch.changed.connect(lambda: self.progressed.emit(batch.progress))
+        batch.finished.connect(self._land)
+        self.changed.emit()
+        batch.begin()
+
+    def stop(self) -> None:
+        """Read no more; what was read by now lands."""
+        for batch in list(self._batches):
+            batch.stop()
+
+    def shut(self) -> None:
+        """Stop all threads; nothing lands any more."""
+        self._settle.stop()
+        self._jobs.shut()
+
+    def _show_soon(self) -> None:
+        if not self._settle.isActive():
+            self._settle.start()
+
+    def _land(self, batch: Batch) -> None:
+        self._batches.remove(batch)
+        self.landed.emit(batch.scans, batch.refusals)
+        batch.deleteLater()
+        self.changed.emit()
 
 
 def _treated(got: Scan | Refusal, treatment: Treatment, ticket: Ticket) -> HeightMap | None:
