@@ -31,6 +31,8 @@ class RawChannel:
         What else the file says about it.
     spacing : (float, float) or None
         Distance of neighbouring points as a bare number whose unit the file does not say.
+    coordinates : bool
+        Whether `spacing` comes from coordinates that stand beside the heights, as numbers of the same hand.
     hint : str
         Why there is no pitch, where there is more to tell than that nothing is said.
     dialect : str
@@ -43,6 +45,7 @@ class RawChannel:
     unit: str | None = None
     metadata: Mapping[str, Any] = field(default_factory=dict)
     spacing: tuple[float, float] | None = None
+    coordinates: bool = False
     hint: str = ""
     dialect: str = ""
 

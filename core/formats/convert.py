@@ -109,7 +109,7 @@ def _to_map(
 ) -> HeightMap:
     pitch = wish.pixel or sidecar.pixel or raw.pitch
     metadata = {**raw.metadata, **sidecar.metadata}
-    if pitch is None and raw.spacing is not None and (wish.unit or sidecar.unit or raw.unit) == "m":
+    if pitch is None and raw.coordinates and (wish.unit or sidecar.unit or raw.unit) == "m":
         # Heights in plain metres: the file speaks SI, and so do its bare coordinates. Any other unit asks for the
         # pixel, because heights in nm beside coordinates in µm are common.
         pitch = raw.spacing

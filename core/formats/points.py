@@ -121,6 +121,7 @@ def _channel(lattice: Lattice, column: Column, said: Declared, per_y: float | No
         unit=column.unit or said.unit,
         metadata=said.metadata | note,
         spacing=None if pitch else lattice.spacing,
+        coordinates=True,
         dialect=DIALECT,
     )
 

@@ -133,6 +133,7 @@ def _matrix(values: FloatArray, said: Declared, path: Path) -> RawChannel:
         unit=said.unit,
         metadata=said.metadata,
         spacing=None if pitch else spacing or said.spacing(values.shape),
+        coordinates=spacing is not None,
         dialect="matrix",
     )
 

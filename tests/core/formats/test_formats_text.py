@@ -230,3 +230,24 @@ def test_a_large_matrix_takes_a_few_passes_of_the_builtin_conversion(tmp_path: P
         return min(times)
 
     assert best(lambda: read(file, **SAID)) < 4 * best(once)
+
+
+BARE = "0 0.0 0.001 0.002\n0.0 1e-9 2e-9 3e-9\n0.002 2e-9 1e-9 0\n0.004 0 1e-9 5e-9\n"
+
+
+def test_bare_coordinates_are_metres_only_beside_heights_in_metres(tmp_path: Path) -> None:
+    file = tmp_path / "matrix.txt"
+    file.write_text(BARE)
+    scan = read(file, unit="m")[0]
+    assert scan.pitch == pytest.approx((2e-3, 1e-3))
+    assert "metres" in scan.metadata["assumed"]
+    with pytest.raises(PixelMissing) as asked:
+        read(file, unit="nm")
+    assert "0.002nmx0.001nm" in asked.value.fix
+
+
+def test_a_bare_pixel_size_in_the_header_is_never_taken_for_metres(tmp_path: Path) -> None:
+    file = tmp_path / "matrix.txt"
+    file.write_text("# pixel size = 5\n1e-9 2e-9\n2e-9 1e-9\n")
+    with pytest.raises(PixelMissing):
+        read(file, unit="m")
