@@ -17,6 +17,7 @@ CHOICES: dict[tuple[str, str], tuple[str, ...]] = {
     ("level", "form"): ("plane", "polynomial"),
     ("rows", "remove"): ("offset", "polynomial"),
     ("rows", "by"): ("median", "median-of-differences"),
+    ("band", "kind"): ("gaussian", "robust"),
     ("zero", "at"): ("mean", "median", "lowest", "percentile"),
 }
 """Parameters that are one word out of a few."""

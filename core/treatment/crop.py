@@ -8,6 +8,7 @@ from typing import ClassVar
 from core.errors import TreatmentError
 from core.heightmap import Entry, HeightMap, frozen
 from core.treatment.extent import Extent
+from core.treatment.frame import Frame, Lattice
 from core.treatment.step import Step
 
 SMALLEST = 2
@@ -83,7 +84,12 @@ class Crop(Step):
         """Such as ``"cropped to 2 um × 2 um at 0 px, 10 px"``: width × height, left and top."""
         return f"cropped to {self.width or 'full width'} × {self.height or 'full height'} at {self.left}, {self.top}"
 
-    def _span(self, start: str, length: str, scan: HeightMap, axis: int) -> slice:
+    def frame(self, lattice: Lattice) -> Frame:
+        """The rectangle without its heights."""
+        rows, columns = self._span("top", "height", lattice, 0), self._span("left", "width", lattice, 1)
+        return Frame((rows.stop - rows.start, columns.stop - columns.start), lattice.pitch)
+
+    def _span(self, start: str, length: str, scan: Lattice, axis: int) -> slice:
         points, pitch = scan.shape[axis], scan.pitch[axis]
         begin = round(Extent.parse(getattr(self, start), start).pixels(pitch))
         wanted = getattr(self, length)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Self
 
@@ -13,7 +13,9 @@ import numpy as np
 
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
+from core.treatment.band import Band
 from core.treatment.crop import Crop
+from core.treatment.frame import Frame, Lattice
 from core.treatment.level import Level
 from core.treatment.mask import Mask
 from core.treatment.rows import Rows
@@ -22,7 +24,7 @@ from core.treatment.zero import Zero
 
 SCHEMA = 1
 
-STEPS: dict[str, type[Step]] = {step.do: step for step in (Mask, Level, Rows, Crop, Zero)}
+STEPS: dict[str, type[Step]] = {step.do: step for step in (Mask, Level, Rows, Crop, Band, Zero)}
 """Every kind of step by its word in the TOML."""
 
 
@@ -55,6 +57,39 @@ class Treatment:
     def active(self) -> tuple[Step, ...]:
         """The steps that are on."""
         return tuple(step for step in self.steps if step.on)
+
+    def resolve(self, scans: Sequence[Lattice]) -> Self:
+        """The treatment with all that depends on the bench settled: apply this one to every scan.
+
+        Parameters
+        ----------
+        scans : sequence of HeightMap
+            All scans on the bench, as recorded; only shape and pitch are looked at. One that a step leaves nothing of
+            (it will be refused) no longer counts from there on.
+
+        Raises
+        ------
+        TreatmentError
+            If the scans have no common band; says which step.
+
+        Examples
+        --------
+        >>> bench = [Frame((512, 512), (1e-8, 1e-8)), Frame((256, 256), (4e-8, 4e-8))]
+        >>> Treatment.from_list([{"do": "level"}, {"do": "band"}]).resolve(bench).describe()
+        'plane levelled, band 200 nm – 1.28 µm (Gaussian)'
+        """
+        settled: list[Step] = []
+        frames = [Frame(scan.shape, scan.pitch) for scan in scans]
+        for number, step in enumerate(self.steps, start=1):
+            if not step.on:
+                settled.append(step)
+                continue
+            try:
+                settled.append(step.resolve(frames))
+            except TreatmentError as error:
+                raise TreatmentError(error.what, where=f"step {number}, {step.describe()}", fix=error.fix) from error
+            frames = [left for frame in frames if (left := _frame_after(settled[-1], frame)) is not None]
+        return type(self)(tuple(settled))
 
     def apply(self, scan: HeightMap, *, between: Callable[[], None] | None = None) -> HeightMap:
         """The treated map, its history one entry longer for each active step.
@@ -156,6 +191,13 @@ class Treatment:
                 fix="A treatment holds schema and [[step]] tables.",
             )
         return cls.from_list(steps)
+
+
+def _frame_after(step: Step, frame: Frame) -> Frame | None:
+    try:
+        return step.frame(frame)
+    except TreatmentError:
+        return None
 
 
 def _step(table: Mapping[str, Any], number: int) -> Step:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from typing import Any, ClassVar, Self
 
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
+from core.treatment.frame import Frame, Lattice
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +44,31 @@ class Step(ABC):
     @abstractmethod
     def describe(self) -> str:
         """The step in a few words for captions and lists, such as ``"plane levelled"``."""
+
+    def resolve(self, scans: Sequence[Lattice]) -> Self:  # noqa: ARG002 - for steps that look at the whole bench
+        """The step with all that depends on the bench settled, so that it does the same to every scan.
+
+        Parameters
+        ----------
+        scans : sequence of HeightMap or Frame
+            All scans on the bench, as they come to this step; only shape, pitch and size are looked at.
+
+        Raises
+        ------
+        TreatmentError
+            If the scans have nothing in common that the step could do.
+        """
+        return self
+
+    def frame(self, lattice: Lattice) -> Frame:
+        """Shape and pitch of a map after this step.
+
+        Raises
+        ------
+        TreatmentError
+            If the step would leave nothing of it.
+        """
+        return Frame(lattice.shape, lattice.pitch)
 
     def parameters(self) -> dict[str, Any]:
         """The step as it stands in the TOML: ``do`` first, then every parameter that is set; ``on`` only when off."""

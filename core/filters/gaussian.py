@@ -1,0 +1,257 @@
+"""The areal Gaussian filter of ISO 16610-61 on maps with missing and masked points and oblong pixels."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from core.errors import MapError
+from core.filters.line import BLOCK, MOST_PADDING, DirectLine, WaveLine, Way, padded_length
+from core.filters.weights import checked_cutoff, sums_inside
+from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
+from core.selection import typical_height
+
+Edges = Literal["cut", "kept"]
+
+DIRECT_BELOW = 20.0
+"""Cut-off in points, mean of both axes, below which the band matrix is quicker than the transform (measured)."""
+
+SPARSE = 0.1
+"""Share of the weight on missing or masked points above which a point is counted as resting on sparse ground."""
+
+NOTHING = 1e-6
+"""Share below which a weighted mean is rounding: there is none."""
+
+EMPTY = 0.5
+"""The same share above which there is no answer: the filter would be wider than its data."""
+
+
+class AreaGaussian:
+    r"""Gaussian weighted sums on one lattice; made once, used for every map and every set of weights on it.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Rows and columns.
+    pitch : (float, float)
+        ``(dy, dx)``, metres.
+    cutoff : float
+        Wavelength that is passed at one half, metres.
+    way : {"direct", "waves"}, optional
+        How the sums are formed; by default the quicker one. Both agree to rounding.
+
+    Notes
+    -----
+    The weight :math:`\exp(-\pi (x^2 + y^2) / (\alpha\lambda)^2)` is the product of one along and one across, so the
+    sums are formed axis by axis, on oblong pixels too.
+    """
+
+    def __init__(
+        self, shape: tuple[int, int], pitch: tuple[float, float], cutoff: float, way: Way | None = None
+    ) -> None:
+        wavelength = checked_cutoff(cutoff)
+        self.shape = shape
+        self.cutoffs = (wavelength / pitch[0], wavelength / pitch[1])
+        self.way: Way = way or quicker_way(shape, self.cutoffs)
+        self._inside = [sums_inside(c, n) for c, n in zip(self.cutoffs, shape, strict=True)]
+
+    def sums(self, values: FloatArray) -> FloatArray:
+        """Weighted sums of complete values, shape (ny, nx), over the map; nothing lies beyond it."""
+        return self._directly(values) if self.way == "direct" else self._by_waves(values)
+
+    def mean(self, values: FloatArray) -> FloatArray:
+        """Weighted means of complete values over the part of the footprint that lies on the map."""
+        total = self.sums(values)
+        for lines, inside in ((total, self._inside[0]), (total.T, self._inside[1])):
+            near = (int(np.count_nonzero(inside < 1 - 1e-15)) + 1) // 2  # in between all weights fall on the map
+            for ends in (slice(0, near), slice(max(near, len(inside) - near), len(inside))):
+                lines[ends] /= inside[ends, None]
+        return total
+
+    def weighted(self, weighed: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Weighted means by normalised convolution, and the share of the footprint's weight that they rest on.
+
+        Parameters
+        ----------
+        weighed : ndarray, shape (ny, nx)
+            Values times their weights; 0 where the weight is 0.
+        weights : ndarray, shape (ny, nx)
+            0 to 1.
+
+        Returns
+        -------
+        mean, share : ndarray, shape (ny, nx)
+            The mean is NaN where the share is below `NOTHING`.
+        """
+        share, mean = self.mean(weights), self.mean(weighed)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            mean /= share
+        mean[share < NOTHING] = np.nan
+        return mean, share
+
+    def _directly(self, values: FloatArray) -> FloatArray:
+        down, across = (DirectLine(n, c) for n, c in zip(self.shape, self.cutoffs, strict=True))
+        along, out = np.empty(self.shape), np.empty(self.shape)
+        across.across(values, along)
+        down.down(along, out)
+        return out
+
+    def _by_waves(self, values: FloatArray) -> FloatArray:
+        """Rows into their waves, these down the columns, and back: only the waves that pass meet the columns."""
+        down, across = (WaveLine(n, c) for n, c in zip(self.shape, self.cutoffs, strict=True))
+        rows = self.shape[0]
+        waves = np.empty((down.padded, across.waves), np.complex128)
+        waves[rows:] = 0.0
+        blocks = [slice(start, min(start + BLOCK, rows)) for start in range(0, rows, BLOCK)]
+        for block in blocks:
+            across.into(values[block], waves[block])
+        waves = down.both_ways(waves)
+        out = np.empty(self.shape)
+        for block in blocks:
+            across.back(waves[block], out[block])
+        return out
+
+
+def quicker_way(shape: tuple[int, int], cutoffs: tuple[float, float]) -> Way:
+    """The quicker way for this lattice and these cut-offs in points.
+
+    Examples
+    --------
+    >>> quicker_way((1024, 1024), (8.0, 8.0)), quicker_way((1024, 1024), (128.0, 128.0))
+    ('direct', 'waves')
+    """
+    lengthened = max(padded_length(n, c) / n for n, c in zip(shape, cutoffs, strict=True))
+    return "direct" if sum(cutoffs) / 2 < DIRECT_BELOW or lengthened > MOST_PADDING else "waves"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Smoothed:
+    """What a low-pass made of a map.
+
+    Attributes
+    ----------
+    z : ndarray, shape (ny, nx), read-only
+        Heights of the smooth surface, metres, on the whole lattice; NaN where nothing was measured or too little lies
+        around. At masked points it is the ground that their neighbours make.
+    keep : (slice, slice)
+        Rows and columns that the edge rule keeps.
+    lost : int
+        Measured points without an answer, because more than half of their footprint's weight falls on missing or
+        masked points.
+    sparse : float
+        Share of the measured points whose footprint misses more than 10 % of its weight.
+    rounds : int
+        Filterings: 1, or those of a robust filter.
+    converged : bool
+        Whether a robust filter came to rest.
+    """
+
+    z: FloatArray
+    keep: tuple[slice, slice]
+    lost: int = 0
+    sparse: float = 0.0
+    rounds: int = 1
+    converged: bool = True
+
+
+def low_pass(scan: HeightMap, cutoff: float, *, edges: Edges, way: Way | None = None) -> Smoothed:
+    r"""The smooth surface under a map: areal Gaussian low-pass by normalised convolution.
+
+    Parameters
+    ----------
+    scan : HeightMap
+        The map. Missing and masked points have weight 0.
+    cutoff : float
+        Nesting index: the wavelength passed at one half, metres.
+    edges : {"cut", "kept"}
+        At an edge the footprint reaches beyond the map and is normalised inside it, which tilts and bends the answer
+        there. ``"cut"`` keeps what lies half a cut-off inside, where less than 0.8 % of the weight is beyond;
+        ``"kept"`` keeps all. The heights are given on the whole lattice; `Smoothed.keep` is the part to take.
+    way : {"direct", "waves"}, optional
+        How the sums are formed; by default the quicker one.
+
+    Returns
+    -------
+    Smoothed
+
+    Raises
+    ------
+    QuantityError
+        If the cut-off is not positive.
+    MapError
+        If nothing is kept.
+
+    Notes
+    -----
+    ISO 16610-61:2015: weights :math:`\exp(-\pi r^2/(\alpha\lambda)^2)/(\alpha\lambda)^2`,
+    :math:`\alpha = \sqrt{\ln 2/\pi}`, sampled to 1.7 cut-offs and normalised over the points that count. The
+    transmission of a wave w is :math:`2^{-(\lambda/w)^2}` in every direction.
+
+    Examples
+    --------
+    >>> wave = np.cos(2 * np.pi * np.arange(200) / 20) * np.ones((200, 1))
+    >>> smooth = low_pass(HeightMap(wave, pitch=(1.0, 1.0)), 20.0, edges="cut")
+    >>> smooth.z[smooth.keep].shape, float(smooth.z[100, 100].round(6))
+    ((180, 180), 0.5)
+    """
+    lattice = AreaGaussian(scan.shape, scan.pitch, cutoff, way)
+    keep = kept(scan.shape, scan.pitch, cutoff, edges)
+    level = typical_height(scan)  # taken off and given back: heights far from 0 keep their digits
+    if scan.complete:
+        z = lattice.mean(scan.z - level)
+        z += level
+        return Smoothed(frozen(z), keep)
+    used = scan.used
+    mean, share = lattice.weighted(np.where(used, scan.z - level, 0.0), used.astype(np.float64))
+    mean += level
+    return supported(scan, mean, share, keep)
+
+
+def supported(
+    scan: HeightMap, mean: FloatArray, share: FloatArray, keep: tuple[slice, slice], rounds: int = 1,
+    converged: bool = True,
+) -> Smoothed:  # fmt: skip
+    """The answer where enough of the footprint was measured, with the counts of where it was not."""
+    measured = scan.valid
+    answered: BoolArray = measured & (share >= 1 - EMPTY)
+    points = max(1, int(np.count_nonzero(measured)))
+    return Smoothed(
+        z=frozen(np.where(answered, mean, np.nan)),
+        keep=keep,
+        lost=points - int(np.count_nonzero(answered)),
+        sparse=int(np.count_nonzero(measured & (share < 1 - SPARSE))) / points,
+        rounds=rounds,
+        converged=converged,
+    )
+
+
+def kept(shape: tuple[int, int], pitch: tuple[float, float], cutoff: float, edges: Edges) -> tuple[slice, slice]:
+    """Rows and columns that the edge rule keeps.
+
+    Raises
+    ------
+    MapError
+        If there are none.
+
+    Examples
+    --------
+    >>> kept((100, 50), (1.0, 2.0), 20.0, "cut")
+    (slice(10, 90, None), slice(5, 45, None))
+    """
+    if edges not in ("cut", "kept"):
+        raise MapError(f"Edges are “cut” or “kept”, not {edges!r}")
+    margins = cut_margins(pitch, cutoff) if edges == "cut" else (0, 0)
+    if any(2 * margin >= points for margin, points in zip(margins, shape, strict=True)):
+        raise MapError(
+            "Half a cut-off off every side leaves nothing of the map",
+            fix="Filter with a shorter cut-off, or scan wider.",
+        )
+    return slice(margins[0], shape[0] - margins[0]), slice(margins[1], shape[1] - margins[1])
+
+
+def cut_margins(pitch: tuple[float, float], cutoff: float) -> tuple[int, int]:
+    """Rows and columns in half a cut-off, rounded up."""
+    return math.ceil(cutoff / 2 / pitch[0] - 1e-6), math.ceil(cutoff / 2 / pitch[1] - 1e-6)

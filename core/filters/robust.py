@@ -1,0 +1,135 @@
+"""Robust Gaussian regression of ISO 16610-71: the smooth surface under bumps and pits, which do not pull it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from core.filters.gaussian import Edges, Smoothed, kept, supported
+from core.filters.line import Way
+from core.filters.regression import fitter
+from core.heightmap import BoolArray, FloatArray, HeightMap
+from core.selection import median, typical_height
+
+CUT = 4.447806655516805
+"""Residuals above this many medians of their size have no weight: 3 / Φ⁻¹(3/4), three sigma of Gaussian residuals."""
+
+STOP = 1e-3
+"""The search ends when the surface moves by less than this share of the residuals' robust sigma (RMS over the map)."""
+
+MOST_ROUNDS = 40
+"""Rounds at most. A cut-off of 64 points on a rough map may need more; `Smoothed.converged` says so."""
+
+EXACT = 1e-13
+"""Residuals below this share of the heights' spread are rounding: the surface is met exactly, nothing is cut."""
+
+
+def robust_low_pass(
+    scan: HeightMap,
+    cutoff: float,
+    *,
+    edges: Edges,
+    order: int = 1,
+    way: Way | None = None,
+    stop: float = STOP,
+    most_rounds: int = MOST_ROUNDS,
+) -> Smoothed:
+    r"""The smooth surface under a map by robust Gaussian regression.
+
+    Parameters
+    ----------
+    scan : HeightMap
+        The map. Missing and masked points have weight 0.
+    cutoff : float
+        Nesting index, metres.
+    edges : {"cut", "kept"}
+        As in `core.filters.gaussian.low_pass`.
+    order : {0, 1, 2}, default 1
+        Degree of the local polynomial. Order 0 has an error of its own beside edges and holes wherever the ground is
+        tilted or bowed; on a smooth surface the search takes that error for outliers, cuts it, and eats its way
+        inwards. Order 1 has none, and passes the same waves as the linear filter. Order 2 follows form, passes
+        shorter waves than the cut-off says, and costs two to three times as much.
+    way : {"direct", "waves"}, optional
+        How the sums are formed; by default the quicker one.
+    stop : float, default 1e-3
+        The search ends when the surface moves by less than this share of the robust sigma.
+    most_rounds : int, default 40
+        Rounds at most.
+
+    Returns
+    -------
+    Smoothed
+        With the rounds needed and whether the search came to rest.
+
+    Raises
+    ------
+    MapError
+        If the order is not known, or nothing is kept.
+    QuantityError
+        If the cut-off is not positive.
+
+    Notes
+    -----
+    ISO 16610-71:2014: weights times the biweight :math:`(1 - (r/c)^2)^2`, 0 beyond c, of the residual r, with
+    :math:`c = 4.4478\,\mathrm{median}|r|` over the points that count, until the surface rests. Where more than half of
+    the residuals are 0 to rounding the surface is met, and c = 0 would divide: the search ends.
+
+    Examples
+    --------
+    >>> z = np.random.default_rng(1).standard_normal((64, 64))
+    >>> z[30:33, 30:33] = 1000.0
+    >>> smooth = robust_low_pass(HeightMap(z, pitch=(1.0, 1.0)), 16.0, edges="kept")
+    >>> smooth.converged, bool(abs(smooth.z[31, 31]) < 1)
+    (True, True)
+    """
+    fits = fitter(scan.shape, scan.pitch, cutoff, order, way)
+    keep = kept(scan.shape, scan.pitch, cutoff, edges)
+    level = typical_height(scan)
+    used = scan.used
+    weights = used.astype(np.float64)
+    heights = np.where(used, scan.z - level, 0.0)
+    smooth, share = fits.weighted(heights, weights)
+    rounds, converged = 1, not used.any()
+    while not converged and rounds < most_rounds:
+        size = np.abs(heights - smooth)
+        cut = _cut(size, used, heights)
+        if cut == 0:
+            converged = True
+            break
+        robust = _biweights(size, cut) * weights
+        better, _ = fits.weighted(heights * robust, robust)
+        rounds += 1
+        lost = np.isnan(better)  # all around was cut: the surface of the round before stays
+        better[lost] = smooth[lost]
+        moved = _moved(better, smooth, used)
+        smooth = better
+        converged = moved <= stop * cut / 3  # the cut is three robust sigma
+    smooth += level
+    return supported(scan, smooth, share, keep, rounds, converged)
+
+
+def _cut(size: FloatArray, used: BoolArray, heights: FloatArray) -> float:
+    """Where the biweight ends; 0 when the surface is met exactly."""
+    counted = size[used]
+    counted = counted[~np.isnan(counted)]
+    if counted.size == 0:
+        return 0.0
+    middle = median(counted)
+    return CUT * middle if middle > EXACT * float(np.ptp(heights[used])) else 0.0
+
+
+def _biweights(size: FloatArray, cut: float) -> FloatArray:
+    relative = size / cut
+    relative[~(relative < 1)] = 1.0  # NaN, too: a point without a surface has no residual
+    relative *= relative
+    np.subtract(1.0, relative, out=relative)
+    relative *= relative
+    return relative
+
+
+def _moved(new: FloatArray, old: FloatArray, used: BoolArray) -> float:
+    """RMS of the change over the points that count."""
+    change = (new - old)[used]
+    change = change[~np.isnan(change)]
+    return math.sqrt(float(np.mean(change * change))) if change.size else 0.0
