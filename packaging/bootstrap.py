@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Set up Lowrelief and run it, from a bare clone and with the standard library only.
 
-    python3 packaging/bootstrap.py run     opens the window on the sample scans (headless: the same comparison, to files)
-    python3 packaging/bootstrap.py test    lint, types, import contract and all tests; --all adds the long checks
+    python3 packaging/bootstrap.py run   opens the window on the sample scans (no screen: the same comparison, to files)
+    python3 packaging/bootstrap.py test  lint, types, import contract and all tests; --all adds the long checks
 
 Both make a private environment in .venv, install what pyproject.toml names and, on Debian-like systems, the system
 libraries Qt needs. Run again at any time: what is there is kept.
