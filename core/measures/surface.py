@@ -11,12 +11,15 @@ import numpy as np
 
 from core.buckets import Buckets
 from core.heightmap import FloatArray, HeightMap, frozen
+from core.measures.hills import PRUNING, Hills, hills_of
 from core.measures.material_ratio import MaterialRatio
 from core.measures.slopes import Slopes, slopes_of
 from core.selection import quantile, typical_height
 
 if TYPE_CHECKING:
     from core.measures.decay import Decay
+    from core.measures.flatness import Flatness
+    from core.measures.outcome import Outcome
 
 CHUNK = 32_768
 """Heights handled at a time: 256 KiB, which the second-level cache holds together with a work buffer."""
@@ -137,6 +140,13 @@ class Surface:
         return MaterialRatio(self.buckets)
 
     @cached_property
+    def flatness(self) -> Flatness | Outcome:
+        """Departures from the least-squares plane, or why there is no plane."""
+        from core.measures.flatness import reference
+
+        return reference(self.scan)
+
+    @cached_property
     def slopes(self) -> Slopes | None:
         """Slopes of the inner points; None when the map is too small for the derivative."""
         return slopes_of(self.scan, self._pivot)
@@ -147,6 +157,16 @@ class Surface:
         from core.measures.decay import decay_of
 
         return decay_of(self.scan)
+
+    @cached_property
+    def hills(self) -> Hills:
+        """The hills that rise at least 5 % of Sz over their highest saddle."""
+        return hills_of(self.scan, PRUNING * (self.highest - self.lowest))
+
+    @cached_property
+    def dales(self) -> Hills:
+        """The dales that reach at least 5 % of Sz below their lowest saddle."""
+        return hills_of(self.scan, PRUNING * (self.highest - self.lowest), down=True)
 
     def quantile(self, share: float) -> float:
         """Height below which this share of the points lies, metres; linear between neighbouring points."""

@@ -12,8 +12,8 @@ from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
 from core.polynomials.basis import BLOCK, blocks, orthonormal, pair_products
 from core.selection import typical_height
 
-DEGREES = range(1, 6)
-"""Degrees that are offered. Above, a fit follows the texture itself."""
+DEGREES = range(1, 8)
+"""Degrees that can be fitted."""
 
 DEGENERATE = 1e-12
 """Smallest accepted ratio of eigenvalues of the normal matrix: below, refinement no longer restores the digits."""
@@ -67,7 +67,7 @@ def fit_polynomial(scan: HeightMap, degree: int) -> Fit:
     scan : HeightMap
         The map; missing and masked points do not count.
     degree : int
-        1 (a plane) to 5.
+        1 (a plane) to 7.
 
     Returns
     -------

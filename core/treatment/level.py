@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from core.heightmap import Entry, HeightMap
-from core.polynomials.fit import DEGREES, fit_polynomial
+from core.polynomials.fit import fit_polynomial
 from core.treatment import check
 from core.treatment.step import Step
+
+DEGREES = range(1, 6)
+"""Degrees that are offered. Above, a fit follows the texture itself."""
 
 
 @dataclass(frozen=True, kw_only=True)

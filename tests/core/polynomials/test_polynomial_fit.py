@@ -138,7 +138,7 @@ def test_an_added_plane_goes_again(seed: int, slope_x: float, slope_y: float, up
     y, x = np.mgrid[0:40, 0:30]
     tilted = z + slope_x * x * PITCH[1] + slope_y * y * PITCH[0] + up
     before, after = (fit_polynomial(HeightMap(h, PITCH), 1) for h in (z, tilted))
-    assert after.residual == pytest.approx(before.residual, abs=1e-9 * np.std(before.residual))
+    assert after.residual == pytest.approx(before.residual, abs=1e-9 * float(np.std(before.residual)))
     assert after.tilt[1] - before.tilt[1] == pytest.approx(slope_x, abs=1e-9)
 
 
@@ -182,13 +182,13 @@ def test_three_points_determine_a_plane() -> None:
     assert np.nanmax(np.abs(fit.residual)) < 1e-22
 
 
-@pytest.mark.parametrize("degree", [0, 6, -1])
+@pytest.mark.parametrize("degree", [0, 8, -1])
 def test_degrees_that_are_not_offered(degree: int) -> None:
     with pytest.raises(TreatmentError):
         fit_polynomial(HeightMap(np.zeros((9, 9)), PITCH), degree)
 
 
-@pytest.mark.parametrize(("n", "degree"), [(2, 1), (6, 5), (64, 5), (4096, 5)])
+@pytest.mark.parametrize(("n", "degree"), [(2, 1), (6, 5), (64, 5), (4096, 5), (8, 7), (4096, 7)])
 def test_basis_is_orthonormal(n: int, degree: int) -> None:
     columns = orthonormal(n, degree)
     assert columns.T @ columns / n == pytest.approx(np.eye(degree + 1), abs=1e-13)
