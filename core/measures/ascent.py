@@ -42,8 +42,8 @@ class Ascent:
         The points without a higher neighbour.
     saddles : ndarray of int32, shape (k,)
         The points where basins meet; a point where three groups meet is there twice.
-    sides : ndarray of int32, shape (k, 2)
-        The two basins that meet there.
+    sides : ndarray of int32, shape (2, k)
+        The two basins that meet there: first that of the saddle itself.
     """
 
     basins: IntArray
@@ -73,7 +73,7 @@ def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
     ([0, 2], [1], [0, 0, 1])
     """
     strips = _strips(scan, down)
-    summits, saddles, links = (np.concatenate(parts) for parts in (strips.summits, strips.saddles, strips.links))
+    summits, saddles = np.concatenate(strips.summits), np.concatenate(strips.saddles)
     number = np.full(strips.ends.size, summits.size, np.int32)
     number[summits] = np.arange(summits.size, dtype=np.int32)
     exits, ends = np.concatenate(strips.exits), strips.ends
@@ -81,7 +81,9 @@ def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
     basins = number.take(ends)
     if not scan.complete:
         basins[~scan.used.reshape(-1)] = summits.size
-    saddles, sides = _sides(saddles, links, basins, scan.shape[1])
+    saddles, sides = _sides(
+        saddles, np.concatenate(strips.links), np.concatenate(strips.steepest), basins, scan.shape[1]
+    )
     return Ascent(basins, summits, saddles, sides)
 
 
@@ -90,13 +92,15 @@ class _Strips:
     """What the strips of a map, gone through one by one in the cache, leave to be put together.
 
     `ends` tells for each point where its ascent ends within the strip: at a summit, or at an exit. `exits` are the
-    points whose way leads into the next strip, `targets` the points that it leads to there.
+    points whose way leads into the next strip, `targets` the points that it leads to there. `links` and `steepest`
+    belong to the saddles: the bits of their higher neighbours, and the place in `RING` of the highest.
     """
 
     ends: IntArray
     summits: list[IntArray] = field(default_factory=list)
     saddles: list[IntArray] = field(default_factory=list)
     links: list[ByteArray] = field(default_factory=list)
+    steepest: list[ByteArray] = field(default_factory=list)
     exits: list[IntArray] = field(default_factory=list)
     targets: list[IntArray] = field(default_factory=list)
 
@@ -111,7 +115,8 @@ def _strips(scan: HeightMap, down: bool) -> _Strips:
         rows = slice(top, min(top + BLOCK, ny))
         start, size = np.int32(top * nx), (rows.stop - top) * nx
         band = _framed(scan, used, rows, down)
-        uphill = jumps.take(_highest(band)).reshape(-1)
+        highest = _highest(band).reshape(-1)
+        uphill = jumps.take(highest)
         uphill += place[:size]
         link = _higher(band).reshape(-1)
         counts = None if used is None else used[rows].reshape(-1)
@@ -127,6 +132,7 @@ def _strips(scan: HeightMap, down: bool) -> _Strips:
         saddles = _places(SADDLE.take(link), counts)
         strips.saddles.append(saddles + start)
         strips.links.append(link[saddles])
+        strips.steepest.append(STEEPEST.take(highest[saddles]))
     return strips
 
 
@@ -176,14 +182,15 @@ def _highest(band: FloatArray) -> ByteArray:
     return np.asarray(packed)
 
 
+def _step(packed: int) -> tuple[int, int]:
+    """The way (down, right) to the highest point for one byte of `_highest`."""
+    row = 2 if packed & 128 else 1 if packed & 64 else 0
+    return row - 1, (-1, 0, 1, 1)[packed >> 2 * row & 3]
+
+
 def _jumps(nx: int) -> IntArray:
-    """The step in point numbers for each byte of `_highest`."""
-    across = (-1, 0, 1, 1)
-    table = np.empty(256, np.int32)
-    for packed in range(256):
-        row = 2 if packed & 128 else 1 if packed & 64 else 0
-        table[packed] = (row - 1) * nx + across[packed >> 2 * row & 3]
-    return table
+    """The same as a step in point numbers, for all bytes."""
+    return np.array([down * nx + right for down, right in map(_step, range(256))], np.int32)
 
 
 def _higher(band: FloatArray) -> ByteArray:
@@ -220,43 +227,59 @@ def _followed(uphill: IntArray) -> IntArray:
         seen, further = further, seen
 
 
-def _sides(saddles: IntArray, links: ByteArray, basins: IntArray, nx: int) -> tuple[IntArray, IntArray]:
-    """For each saddle the basins of its first and its second, third, fourth group."""
+def _sides(
+    saddles: IntArray, links: ByteArray, steepest: ByteArray, basins: IntArray, nx: int
+) -> tuple[IntArray, IntArray]:
+    """For each saddle its own basin and that beyond, once for each group of higher neighbours but its own.
+
+    All points of a group lie in one piece above the saddle, so any of them may stand for it. For its own group it is
+    the saddle itself, so that two basins that are joined also touch.
+    """
     offsets = np.array([dy * nx + dx for dy, dx in RING], np.int32)
     points, pairs = [], []
-    first = basins.take(saddles + offsets.take(MEMBER[0].take(links)))
-    for group in range(1, len(MEMBER)):
-        there = GROUPS.take(links) > group
-        saddle = saddles[there]
+    groups, own_group, own = GROUPS.take(links), GROUP[steepest, links], basins.take(saddles)
+    for group in range(len(MEMBER)):
+        there = np.flatnonzero((groups > group) & (own_group != group))
+        saddle, one = saddles[there], own[there]
         other = basins.take(saddle + offsets.take(MEMBER[group].take(links[there])))
-        points.append(saddle)
-        pairs.append(np.stack([first[there], other], axis=1))
-    place, sides = np.concatenate(points), np.concatenate(pairs)
-    apart = sides[:, 0] != sides[:, 1]
-    return place[apart], sides[apart]
+        apart = np.flatnonzero(one != other)
+        points.append(saddle[apart])
+        pairs.append(np.stack([one[apart], other[apart]]))
+    return np.concatenate(points), np.concatenate(pairs, axis=1)
 
 
-def _groups(link: int) -> list[int]:
-    """One neighbour of each group of higher neighbours; those that touch, also by a corner, are one group."""
+def _groups(link: int) -> list[list[int]]:
+    """The higher neighbours in groups; those that touch, also by a corner, are one group."""
     left = [k for k in range(8) if link >> k & 1]
     found = []
     while left:
-        found.append(left[0])
         group = [left.pop(0)]
         for member in group:  # grows while it is gone through
             touching = [k for k in left if max(abs(RING[k][i] - RING[member][i]) for i in (0, 1)) <= 1]
             group += touching
             left = [k for k in left if k not in touching]
+        found.append(group)
     return found
 
 
-GROUPS = np.array([len(_groups(link)) for link in range(256)], np.uint8)
+_ALL = [_groups(link) for link in range(256)]
+
+GROUPS = np.array([len(groups) for groups in _ALL], np.uint8)
 """Number of groups of higher neighbours, by the bits of the link."""
 
 SADDLE = GROUPS > 1
 """Whether a link makes a saddle."""
 
 MEMBER = np.array(
-    [[(_groups(link) + [0] * 4)[group] for link in range(256)] for group in range(int(GROUPS.max()))], np.uint8
+    [[groups[k][0] if k < len(groups) else 0 for groups in _ALL] for k in range(int(GROUPS.max()))], np.uint8
 )
 """The neighbour (place in `RING`) that stands for each group; row = group, column = link."""
+
+GROUP = np.array(
+    [[next((k for k, group in enumerate(groups) if place in group), 0) for groups in _ALL] for place in range(8)],
+    np.uint8,
+)
+"""The group to which a neighbour belongs; row = its place in `RING`, column = link."""
+
+STEEPEST = np.array([RING.index(_step(packed)) if _step(packed) in RING else 0 for packed in range(256)], np.uint8)
+"""The place in `RING` of the highest neighbour for each byte of `_highest`; summits have none and read 0."""

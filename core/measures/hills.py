@@ -38,9 +38,12 @@ class Hills:
     points : ndarray of int, shape (n,)
         Number of points of each hill.
     open : ndarray of bool, shape (n,)
-        Whether a hill touches the border of the map or a point that does not count: it may go on there.
+        Whether a hill touches the border of the map or an opening in it, and may go on there. An opening is a run of
+        three or more points along a row or a column that do not count; single lost points open no hill.
     labels : ndarray of int32, shape (ny, nx)
         Number of the hill at each point, counted from 0; n where a point belongs to none.
+    coverage : float
+        Share of the points that count among all but those of the openings: what lost points took from the hills.
     """
 
     places: NDArray[np.int64]
@@ -49,6 +52,7 @@ class Hills:
     points: NDArray[np.int64]
     open: BoolArray
     labels: IntArray
+    coverage: float
 
     def __len__(self) -> int:
         return len(self.heights)
@@ -107,7 +111,8 @@ def hills_of(scan: HeightMap, least: float, *, down: bool = False) -> Hills:
     labels = table.take(found.basins).reshape(scan.shape)
     places = np.stack(np.divmod(found.summits[stays].astype(np.int64), scan.shape[1]), axis=1)
     points = np.bincount(labels.reshape(-1), minlength=n + 1)[:n]
-    hills = Hills(places, frozen(heights[stays]), frozen(rims[stays]), points, _open(labels, scan, n), labels)
+    open_, coverage = _open(labels, scan, n)
+    hills = Hills(places, frozen(heights[stays]), frozen(rims[stays]), points, open_, labels, coverage)
     for array in (hills.places, hills.points, hills.open, hills.labels):
         array.flags.writeable = False
     return hills
@@ -122,7 +127,7 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
         Summit of each basin; of equal ones the later is the higher.
     saddles : ndarray, shape (k,)
         Heights of the saddles.
-    sides : ndarray of int, shape (k, 2)
+    sides : ndarray of int, shape (2, k)
         The basins that meet at each saddle.
     least : float
         Pruning height.
@@ -143,7 +148,7 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
     n = len(heights)
     itself = np.arange(n, dtype=np.int32)
     joined, rims = itself, np.full(n, -np.inf)
-    a, b = np.ascontiguousarray(sides[:, 0]), np.ascontiguousarray(sides[:, 1])
+    a, b = sides
     while True:
         best = np.full(n, -np.inf)
         np.maximum.at(best, a, saddles)
@@ -161,19 +166,20 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
         joined = onto[joined]
         # A basin that is not low never becomes so: what joins it came over its saddles, no saddle of it rises. Saddles
         # between two such basins have told all they can but the rims.
-        open_ = low[a] | low[b]
-        settled = ~open_
-        np.maximum.at(rims, a[settled], saddles[settled])
-        np.maximum.at(rims, b[settled], saddles[settled])
-        a, b, saddles = onto[a[open_]], onto[b[open_]], saddles[open_]
-        outer = a != b
-        a, b, saddles = a[outer], b[outer], saddles[outer]
+        active = low[a] | low[b]
+        settled = np.flatnonzero(~active)
+        for end in (a, b):
+            np.maximum.at(rims, end[settled], saddles[settled])
+        a, b = onto[a], onto[b]
+        active &= a != b
+        rest = np.flatnonzero(active)  # looked up by place: several times faster than by truth values
+        a, b, saddles = a[rest], b[rest], saddles[rest]
 
 
 def volumes(hills: Hills, scan: HeightMap, *, down: bool = False) -> FloatArray:
     """Volume of each hill above its rim, cubic metres.
 
-    The sum of what its points rise over the height of its highest saddle, times the area of a point; of a dale what it
+    The sum of what its points rise over the height of its highest saddle, times the area of a point: of a dale what it
     holds before it runs over. Not a number for a hill without a rim.
 
     Parameters
@@ -188,17 +194,20 @@ def volumes(hills: Hills, scan: HeightMap, *, down: bool = False) -> FloatArray:
     Returns
     -------
     ndarray, shape (n,)
+        Over the points that count; divide by `Hills.coverage` for what lost points took.
     """
     n = len(hills)
-    rims = np.append(hills.rims, np.inf)  # nothing rises over the rim of what is no hill
-    rims[:-1][np.isneginf(hills.rims)] = np.nan
+    rims = np.append(np.where(np.isneginf(hills.rims), np.nan, hills.rims), np.inf)  # nothing rises over no hill
     total = np.zeros(n + 1)
+    complete = scan.complete
     for top in range(0, scan.shape[0], BLOCK):
-        rows = slice(top, top + BLOCK)
-        labels = hills.labels[rows].reshape(-1)
+        labels = hills.labels[top : top + BLOCK].reshape(-1)
+        z = scan.z[top : top + BLOCK].reshape(-1)
+        if not complete:
+            inside = np.flatnonzero(labels < n)
+            labels, z = labels[inside], z[inside]
         over = rims.take(labels)
-        z = scan.z[rows].reshape(-1)
-        np.subtract(-z if down else z, over, out=over)
+        np.subtract(*((-z, over) if down else (z, over)), out=over)
         np.maximum(over, 0.0, out=over)
         total += np.bincount(labels, weights=over, minlength=n + 1)
     return np.asarray(total[:n] * scan.pitch[0] * scan.pitch[1])
@@ -218,7 +227,8 @@ def _low_islands(
     """Which of the basins left `alone` among points that do not count span less than the pruning height."""
     if not alone.any():
         return alone
-    table = np.append(np.where(alone[joined], joined, len(joined)), len(joined))  # the end stands for all others
+    table = np.full(len(joined) + 1, len(joined), np.int32)  # the end stands for all others
+    table[:-1][alone[joined]] = joined[alone[joined]]
     island = table.take(found.basins)
     inside = np.flatnonzero(island < len(joined))
     lowest = np.full(len(joined), np.inf)
@@ -226,13 +236,28 @@ def _low_islands(
     return np.asarray(alone & (heights - lowest < least))
 
 
-def _open(labels: IntArray, scan: HeightMap, n: int) -> BoolArray:
+def _open(labels: IntArray, scan: HeightMap, n: int) -> tuple[BoolArray, float]:
     marked = np.zeros(n + 1, bool)
     for line in (labels[0], labels[-1], labels[:, 0], labels[:, -1]):
         marked[line] = True
-    if not scan.complete:
-        marked[labels[_beside(~scan.used)]] = True
-    return marked[:n]
+    if scan.complete:
+        return marked[:n], 1.0
+    left_out = ~scan.used
+    openings = _openings(left_out)
+    marked[labels[_beside(openings)]] = True
+    small = int(np.count_nonzero(left_out)) - int(np.count_nonzero(openings))
+    points = left_out.size - int(np.count_nonzero(left_out))
+    return marked[:n], points / max(points + small, 1)
+
+
+def _openings(left_out: BoolArray) -> BoolArray:
+    """The points in runs of three or more along a row or a column."""
+    found = np.zeros_like(left_out)
+    for into, from_ in ((found, left_out), (found.T, left_out.T)):
+        run = from_[:, :-2] & from_[:, 1:-1] & from_[:, 2:]
+        for shift in range(3):
+            into[:, shift : shift + run.shape[1]] |= run
+    return found
 
 
 def _beside(left_out: BoolArray) -> BoolArray:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from core.heightmap import HeightMap
-from core.measures.ascent import RING
+from core.measures.ascent import RING, ascent
 from core.measures.hills import Hills, hills_of, volumes
 from core.synthetic import gaussian_texture
 
@@ -146,3 +146,77 @@ def test_summits_and_saddles_are_those_of_a_flood(
 def test_summits_and_saddles_on_larger_maps(kind: str, missing: float) -> None:
     for seed in range(10):
         check_against_flood(seed, kind, (150, 131), missing, [0.01, 0.05, 0.2][seed % 3], bool(seed % 2))
+
+
+@pytest.mark.parametrize("kind", ["smooth", "noisy", "white"])
+@pytest.mark.parametrize("share", [0.02, 0.05, 0.2])
+def test_as_many_as_scikit_image_finds(kind: str, share: float) -> None:
+    """On heights that are all different the h-maxima are the same hills (equal ones are told apart here only)."""
+    from scipy import ndimage
+    from skimage.morphology import h_maxima
+
+    for seed in range(3):
+        z, used = texture(seed, kind, (90, 70), 0.0)
+        least = share * float(np.ptp(z))
+        # scikit-image reconstructs from z − h: no hill here rises by exactly h
+        peaks, count = ndimage.label(h_maxima(z, least), np.ones((3, 3)))
+        _, found = found_on(z, used, least)
+        assert count == len(found)
+        assert all(peaks[y, x] for y, x in found.places)
+
+
+def test_areas_are_near_those_of_a_flood() -> None:
+    """A watershed from the same summits draws a few per cent of the borders elsewhere, no more."""
+    from skimage.segmentation import watershed
+
+    z, used = texture(5, "smooth", (150, 150), 0.0)
+    _, found = found_on(z, used, 0.05 * float(np.ptp(z)))
+    markers = np.zeros(z.shape, np.int32)
+    markers[tuple(found.places.T)] = np.arange(1, len(found) + 1)
+    flooded = watershed(-z, markers, connectivity=2) - 1
+    assert np.mean(flooded != found.labels) < 0.03
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.sampled_from(["smooth", "noisy", "quantised"]), st.booleans())
+def test_volumes_are_sums_over_the_rims(seed: int, kind: str, down: bool) -> None:
+    z, used = texture(seed, kind, (70, 33), 0.03)  # more than one strip
+    scan, found = found_on(z, used, 0.05 * float(np.ptp(z[used])), down=down)
+    filled = volumes(found, scan, down=down)
+    upright = -z if down else z
+    for number in range(len(found)):
+        over = upright[found.labels == number] - found.rims[number]
+        expected = over[over > 0].sum() * PITCH[0] * PITCH[1] if found.rims[number] > -np.inf else np.nan
+        assert filled[number] == pytest.approx(expected, rel=1e-9, abs=1e-40, nan_ok=True)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.sampled_from(["smooth", "noisy", "quantised", "white"]), st.booleans())
+def test_basins_are_those_of_single_steps(seed: int, kind: str, holes: bool) -> None:
+    """Each point, moved to the highest of its neighbours until there is none, ends at the summit of its basin."""
+    shape = (140, 11)  # ways through three strips
+    z, used = texture(seed, kind, shape, 0.1 if holes else 0.0)
+    scan, _ = found_on(z, used, 0.0)
+    found = ascent(scan)
+    order = np.full((shape[0] + 2, shape[1] + 2), -1)
+    ranks = np.empty(z.size, np.int64)
+    ranks[np.lexsort((np.arange(z.size), z.reshape(-1)))] = np.arange(z.size)
+    order[1:-1, 1:-1] = np.where(used, ranks.reshape(shape), -1)
+    basins = found.basins.reshape(shape)
+    for y, x in np.argwhere(used):
+        here = (y + 1, x + 1)
+        while True:
+            steps = [here, *((here[0] + dy, here[1] + dx) for dy, dx in RING)]
+            best = max(steps, key=lambda place: order[place])
+            if best == here:
+                break
+            here = best
+        assert found.summits[basins[y, x]] == (here[0] - 1) * shape[1] + here[1] - 1
+    assert (basins[~used] == len(found.summits)).all()
+
+
+@pytest.mark.parametrize("z", [np.zeros((5, 5)), np.array([[1.0]]), np.full((3, 3), np.nan), np.zeros((1, 70))])
+def test_maps_without_relief(z: Heights) -> None:
+    found = hills_of(HeightMap(z, PITCH), 1e-12)
+    assert len(found) == (0 if np.isnan(z).any() else 1)
+    assert found.points.sum() == np.count_nonzero(~np.isnan(z))
