@@ -22,7 +22,7 @@ MOST_ROUNDS = 40
 """Rounds at most. A cut-off of 64 points on a rough map may need more; `Smoothed.converged` says so."""
 
 EXACT = 1e-13
-"""Residuals below this share of the heights' spread are rounding: the surface is met exactly, nothing is cut."""
+"""Residuals below this share of the heights' range are rounding: there the surface is met exactly."""
 
 
 def robust_low_pass(
@@ -73,7 +73,7 @@ def robust_low_pass(
     -----
     ISO 16610-71:2014: weights times the biweight :math:`(1 - (r/c)^2)^2`, 0 beyond c, of the residual r, with
     :math:`c = 4.4478\,\mathrm{median}|r|` over the points that count, until the surface rests. Where more than half of
-    the residuals are 0 to rounding the surface is met, and c = 0 would divide: the search ends.
+    the residuals are 0 to rounding, the median is taken over the others.
 
     Examples
     --------
@@ -91,9 +91,10 @@ def robust_low_pass(
     heights = np.where(used, scan.z - level, 0.0)
     smooth, share = fits.weighted(heights, weights)
     rounds, converged = 1, not used.any()
+    cut = math.inf
     while not converged and rounds < most_rounds:
         size = np.abs(heights - smooth)
-        cut = _cut(size, used, heights)
+        cut = _cut(size, used, heights, cut)
         if cut == 0:
             converged = True
             break
@@ -109,14 +110,22 @@ def robust_low_pass(
     return supported(scan, smooth, share, keep, rounds, converged)
 
 
-def _cut(size: FloatArray, used: BoolArray, heights: FloatArray) -> float:
-    """Where the biweight ends; 0 when the surface is met exactly."""
+def _cut(size: FloatArray, used: BoolArray, heights: FloatArray, before: float) -> float:
+    """Where the biweight ends; 0 when the surface meets every point.
+
+    A flat ground that is met exactly by more than half of the points has the median 0, which would divide. The other
+    points decide then; as the ground is met better and better these are the bumps themselves, so the cut may not grow.
+    """
     counted = size[used]
     counted = counted[~np.isnan(counted)]
     if counted.size == 0:
         return 0.0
+    rounding = EXACT * float(np.ptp(heights[used]))
     middle = median(counted)
-    return CUT * middle if middle > EXACT * float(np.ptp(heights[used])) else 0.0
+    if middle > rounding:
+        return CUT * middle
+    others = counted[counted > rounding]
+    return min(before, CUT * median(others)) if others.size else 0.0
 
 
 def _biweights(size: FloatArray, cut: float) -> FloatArray:
