@@ -131,7 +131,7 @@ ENTRIES = (
         "further: ridges that run up the picture read 0. Hann window, directions joined by a Gaussian of 3°.",
         "Std = angle of the greatest ∫ PSD(f, angle) f df",
         "It means nothing on a texture alike in all directions and is given only where one stands out beyond chance; "
-        "of crossed textures it names one. Row offsets read 90 and hum near 0: the instrument. 179 and 1 are neighbours.",
+        "of crossed textures it names one. Row offsets read 90, hum near 0: the instrument. 179 and 1 are neighbours.",
         False,
         direction,
     ),
