@@ -31,7 +31,7 @@ def silent(_: Progress) -> None:
     """A report that nobody reads."""
 
 
-class Cancelled(Exception):  # noqa: N818  an outcome the user asked for, not an error
+class Cancelled(Exception):  # an outcome the user asked for, not an error
     """The work was stopped on request; nothing of it is kept."""
 
 
