@@ -90,8 +90,8 @@ def minimum_zone(heights: FloatArray, used: BoolArray | None = None) -> Zone:
         width = float(np.max(highest) - np.min(lowest))
         if width < narrowest:
             narrowest, best = width, tilt
-        out = {view.highest(row, tilt) for row in _worst(highest - top)}
-        out |= {view.lowest(row, tilt) for row in _worst(bottom - lowest)}
+        out = {view.highest(row, tilt) for row in _worst(highest, top)}
+        out |= {view.lowest(row, tilt) for row in _worst(-lowest, -bottom)}
         if width == 0 or out <= known:
             break
         known |= out
@@ -148,11 +148,11 @@ class _View:
         return float(tilt[0]) * 2 / max(ny - 1, 1), float(tilt[1]) * 2 / max(nx - 1, 1)
 
 
-def _worst(excess: FloatArray) -> list[int]:
-    """The rows that stick out the farthest."""
-    out = np.flatnonzero((excess > 0) & (excess != -np.inf))
+def _worst(extremes: FloatArray, limit: float) -> list[int]:
+    """The rows whose extremes lie beyond the limit the farthest."""
+    out = np.flatnonzero((extremes > limit) & (extremes > -np.inf))
     if out.size > WORST_ROWS:
-        out = out[np.argpartition(excess[out], -WORST_ROWS)[-WORST_ROWS:]]
+        out = out[np.argpartition(extremes[out], -WORST_ROWS)[-WORST_ROWS:]]
     return [int(row) for row in out]
 
 

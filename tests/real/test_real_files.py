@@ -118,7 +118,7 @@ def test_a_sample_with_an_absolute_axis() -> None:
     np.testing.assert_allclose(scan.z, read(X3P / "ISO5436-sample1.x3p")[0].z + 2.0, rtol=1e-15)
 
 
-@pytest.mark.parametrize("name", ["dabam-010.dat", "dabam-083.dat"])
+@pytest.mark.parametrize("name", ["dabam-010.dat", "dabam-011.dat", "dabam-083.dat"])
 def test_measured_profiles_are_refused(name: str) -> None:
     with pytest.raises(NoHeights, match="This is a profile, not a map"):
         read(HERE / "mirror-profiles" / name)
