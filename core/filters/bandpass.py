@@ -9,6 +9,7 @@ import numpy as np
 
 from core.errors import MapError
 from core.filters.gaussian import Edges, Smoothed, kept, low_pass
+from core.filters.line import BLOCK
 from core.filters.robust import robust_low_pass
 from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
 
@@ -102,14 +103,14 @@ def band_pass(
         ground = robust_low_pass(short, longest, edges="kept") if robust else low_pass(short, longest, edges="kept")
         sparse, rounds, converged = max(sparse, ground.sparse), ground.rounds, ground.converged
         z = z - ground.z[keep]
-    before = scan.z[keep]
+    before, between = scan.z[keep], short.z[keep]
     counted = None if scan.complete else scan.used[keep] & ~np.isnan(z)
     return Banded(
         z=frozen(z if z.base is None else z.copy()),
         keep=keep,
-        removed_rms=_rms(before - z, counted),
-        short_rms=_rms(before - short.z[keep], counted) if shortest is not None else 0.0,
-        long_rms=_rms(short.z[keep] - z, counted) if longest is not None else 0.0,
+        removed_rms=_rms_between(before, z, counted),
+        short_rms=0.0 if shortest is None else _rms_between(before, between, counted),
+        long_rms=0.0 if longest is None else _rms_between(between, z, counted),
         lost=0 if counted is None else int(np.count_nonzero(np.isnan(z) & ~np.isnan(before))),
         sparse=sparse,
         rounds=rounds,
@@ -122,10 +123,23 @@ def _masked_as_they_are(smooth: Smoothed, scan: HeightMap) -> FloatArray:
     return smooth.z if scan.mask is None else np.where(scan.mask, scan.z, smooth.z)
 
 
-def _rms(removed: FloatArray, counted: BoolArray | None) -> float:
-    """RMS about the mean over the points that count; 0 if there are none."""
-    heights = removed.reshape(-1) if counted is None else removed[counted]
-    if heights.size == 0:
-        return 0.0
-    above = heights - heights.mean()
-    return math.sqrt(float(above @ above) / heights.size)
+def _rms_between(one: FloatArray, other: FloatArray, counted: BoolArray | None) -> float:
+    """RMS of the difference about its mean over the points that count; 0 if there are none.
+
+    Row by row in blocks, so that no further map is made. Means and squares of the blocks join by the formula of the
+    variance of two groups, which keeps the digits of a difference that lies far from 0.
+    """
+    points, mean, squares = 0, 0.0, 0.0
+    for top in range(0, len(one), BLOCK):
+        rows = slice(top, top + BLOCK)
+        difference = one[rows] - other[rows]
+        part = difference.reshape(-1) if counted is None else difference[counted[rows]]
+        if part.size == 0:
+            continue
+        centre = float(part.mean())
+        part -= centre
+        together = points + part.size
+        squares += float(part @ part) + (centre - mean) ** 2 * points * part.size / together
+        mean += (centre - mean) * part.size / together
+        points = together
+    return math.sqrt(squares / points) if points else 0.0

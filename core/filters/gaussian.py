@@ -58,13 +58,9 @@ class AreaGaussian:
         self.way: Way = way or quicker_way(shape, self.cutoffs)
         self._inside = [sums_inside(c, n) for c, n in zip(self.cutoffs, shape, strict=True)]
 
-    def sums(self, values: FloatArray) -> FloatArray:
-        """Weighted sums of complete values, shape (ny, nx), over the map; nothing lies beyond it."""
-        return self._directly(values) if self.way == "direct" else self._by_waves(values)
-
-    def mean(self, values: FloatArray) -> FloatArray:
-        """Weighted means of complete values over the part of the footprint that lies on the map."""
-        total = self.sums(values)
+    def mean(self, values: FloatArray, level: float = 0.0) -> FloatArray:
+        """Weighted means of complete values less `level`, over the part of the footprint that lies on the map."""
+        total = self._directly(values, level) if self.way == "direct" else self._by_waves(values, level)
         for lines, inside in ((total, self._inside[0]), (total.T, self._inside[1])):
             near = (int(np.count_nonzero(inside < 1 - 1e-15)) + 1) // 2  # in between all weights fall on the map
             for ends in (slice(0, near), slice(max(near, len(inside) - near), len(inside))):
@@ -92,14 +88,22 @@ class AreaGaussian:
         mean[share < NOTHING] = np.nan
         return mean, share
 
-    def _directly(self, values: FloatArray) -> FloatArray:
+    def _directly(self, values: FloatArray, level: float) -> FloatArray:
+        """A window of rows that have been summed across moves down the map; it stays in the cache."""
         down, across = (DirectLine(n, c) for n, c in zip(self.shape, self.cutoffs, strict=True))
-        along, out = np.empty(self.shape), np.empty(self.shape)
-        across.across(values, along)
-        down.down(along, out)
+        out = np.empty(self.shape)
+        window = np.empty((min(BLOCK + 2 * down.half, self.shape[0]), self.shape[1]))
+        top = bottom = 0  # rows of the map that the window holds
+        for rows, needed, part in down.blocks():
+            kept_on = bottom - needed.start
+            window[:kept_on] = window[needed.start - top : bottom - top]
+            fresh = values[bottom : needed.stop]
+            across.across(fresh - level if level else fresh, window[kept_on : kept_on + len(fresh)])
+            top, bottom = needed.start, needed.stop
+            down.down_block(rows, part, window[: bottom - top], out[rows])
         return out
 
-    def _by_waves(self, values: FloatArray) -> FloatArray:
+    def _by_waves(self, values: FloatArray, level: float) -> FloatArray:
         """Rows into their waves, these down the columns, and back: only the waves that pass meet the columns."""
         down, across = (WaveLine(n, c) for n, c in zip(self.shape, self.cutoffs, strict=True))
         rows = self.shape[0]
@@ -107,7 +111,7 @@ class AreaGaussian:
         waves[rows:] = 0.0
         blocks = [slice(start, min(start + BLOCK, rows)) for start in range(0, rows, BLOCK)]
         for block in blocks:
-            across.into(values[block], waves[block])
+            across.into(values[block] - level if level else values[block], waves[block])
         waves = down.both_ways(waves)
         out = np.empty(self.shape)
         for block in blocks:
@@ -201,7 +205,7 @@ def low_pass(scan: HeightMap, cutoff: float, *, edges: Edges, way: Way | None = 
     keep = kept(scan.shape, scan.pitch, cutoff, edges)
     level = typical_height(scan)  # taken off and given back: heights far from 0 keep their digits
     if scan.complete:
-        z = lattice.mean(scan.z - level)
+        z = lattice.mean(scan.z, level)
         z += level
         return Smoothed(frozen(z), keep)
     used = scan.used

@@ -45,7 +45,7 @@ class DirectLine:
     def __init__(self, points: int, cutoff: float, power: int = 0) -> None:
         self.points = points
         g = kernel(cutoff, points - 1)
-        self._half = half = len(g) - 1
+        self.half = half = len(g) - 1
         distance = np.arange(BLOCK + 2 * half) - half - np.arange(BLOCK)[:, None]
         band = np.where(abs(distance) <= half, g[np.minimum(abs(distance), half)], 0.0)
         if power:
@@ -54,22 +54,26 @@ class DirectLine:
         self._turned = np.ascontiguousarray(band.T)
 
     def down(self, values: FloatArray, out: FloatArray) -> None:
-        for rows, needed, part in self._blocks():
-            np.matmul(self._band[: rows.stop - rows.start, part], values[needed], out=out[rows])
+        for rows, needed, part in self.blocks():
+            self.down_block(rows, part, values[needed], out[rows])
 
     def across(self, values: FloatArray, out: FloatArray) -> None:
         for top in range(0, len(values), BLOCK):
             block, made = values[top : top + BLOCK], out[top : top + BLOCK]
-            for columns, needed, part in self._blocks():
+            for columns, needed, part in self.blocks():
                 turned = self._turned[part, : columns.stop - columns.start]
                 np.matmul(block[:, needed], turned, out=made[:, columns])
 
-    def _blocks(self) -> list[tuple[slice, slice, slice]]:
+    def down_block(self, rows: slice, part: slice, needed: FloatArray, out: FloatArray) -> None:
+        """Sums for one of the `blocks`, from the rows it needs."""
+        np.matmul(self._band[: rows.stop - rows.start, part], needed, out=out)
+
+    def blocks(self) -> list[tuple[slice, slice, slice]]:
         """Points that are computed, points that they need, and the part of the band that joins them."""
         found = []
         for start in range(0, self.points, BLOCK):
-            stop, begin = min(start + BLOCK, self.points), start - self._half
-            low, high = max(0, begin), min(self.points, stop + self._half)
+            stop, begin = min(start + BLOCK, self.points), start - self.half
+            low, high = max(0, begin), min(self.points, stop + self.half)
             found.append((slice(start, stop), slice(low, high), slice(low - begin, high - begin)))
         return found
 

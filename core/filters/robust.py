@@ -87,9 +87,8 @@ def robust_low_pass(
     keep = kept(scan.shape, scan.pitch, cutoff, edges)
     level = typical_height(scan)
     used = scan.used
-    weights = used.astype(np.float64)
     heights = np.where(used, scan.z - level, 0.0)
-    smooth, share = fits.weighted(heights, weights)
+    smooth, share = fits.weighted(heights, used.astype(np.float64))
     rounds, converged = 1, not used.any()
     cut = math.inf
     while not converged and rounds < most_rounds:
@@ -98,8 +97,10 @@ def robust_low_pass(
         if cut == 0:
             converged = True
             break
-        robust = _biweights(size, cut) * weights
-        better, _ = fits.weighted(heights * robust, robust)
+        weights = _biweights(size, cut)
+        weights[~used] = 0.0
+        better, _ = fits.weighted(heights * weights, weights)
+        del size, weights  # maps that are not needed below
         rounds += 1
         lost = np.isnan(better)  # all around was cut: the surface of the round before stays
         better[lost] = smooth[lost]
@@ -129,7 +130,9 @@ def _cut(size: FloatArray, used: BoolArray, heights: FloatArray, before: float) 
 
 
 def _biweights(size: FloatArray, cut: float) -> FloatArray:
-    relative = size / cut
+    """The weights of residuals of this size, in their place."""
+    relative = size
+    relative /= cut
     relative[~(relative < 1)] = 1.0  # NaN, too: a point without a surface has no residual
     relative *= relative
     np.subtract(1.0, relative, out=relative)
