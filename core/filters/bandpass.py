@@ -9,7 +9,7 @@ import numpy as np
 
 from core.errors import MapError
 from core.filters.gaussian import Edges, Smoothed, kept, low_pass
-from core.filters.line import BLOCK
+from core.filters.line import blocks
 from core.filters.robust import robust_low_pass
 from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
 
@@ -130,8 +130,7 @@ def _rms_between(one: FloatArray, other: FloatArray, counted: BoolArray | None) 
     variance of two groups, which keeps the digits of a difference that lies far from 0.
     """
     points, mean, squares = 0, 0.0, 0.0
-    for top in range(0, len(one), BLOCK):
-        rows = slice(top, top + BLOCK)
+    for rows in blocks(len(one)):
         difference = one[rows] - other[rows]
         part = difference.reshape(-1) if counted is None else difference[counted[rows]]
         if part.size == 0:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from core.errors import MapError
-from core.filters.line import BLOCK, MOST_PADDING, DirectLine, WaveLine, Way, padded_length
+from core.filters.line import BLOCK, MOST_PADDING, DirectLine, WaveLine, Way, blocks, padded_length
 from core.filters.weights import checked_cutoff, sums_inside
-from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
+from core.heightmap import FloatArray, HeightMap, frozen
 from core.selection import typical_height
 
 Edges = Literal["cut", "kept"]
+Rows = Callable[[slice], FloatArray]
 
 DIRECT_BELOW = 20.0
 """Cut-off in points, mean of both axes, below which the band matrix is quicker than the transform (measured)."""
@@ -58,24 +60,31 @@ class AreaGaussian:
         self.way: Way = way or quicker_way(shape, self.cutoffs)
         self._inside = [sums_inside(c, n) for c, n in zip(self.cutoffs, shape, strict=True)]
 
-    def mean(self, values: FloatArray, level: float = 0.0) -> FloatArray:
-        """Weighted means of complete values less `level`, over the part of the footprint that lies on the map."""
-        total = self._directly(values, level) if self.way == "direct" else self._by_waves(values, level)
+    def mean(self, rows_of: Rows) -> FloatArray:
+        """Weighted means of complete values, over the part of the footprint that lies on the map.
+
+        Parameters
+        ----------
+        rows_of : callable
+            Gives the values of a slice of rows: a few rows at a time, so that what is made for the filter alone never
+            fills a map.
+        """
+        total = self._directly(rows_of) if self.way == "direct" else self._by_waves(rows_of)
         for lines, inside in ((total, self._inside[0]), (total.T, self._inside[1])):
             near = (int(np.count_nonzero(inside < 1 - 1e-15)) + 1) // 2  # in between all weights fall on the map
             for ends in (slice(0, near), slice(max(near, len(inside) - near), len(inside))):
                 lines[ends] /= inside[ends, None]
         return total
 
-    def weighted(self, weighed: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def weighted(self, weighed: Rows, weights: Rows) -> tuple[FloatArray, FloatArray]:
         """Weighted means by normalised convolution, and the share of the footprint's weight that they rest on.
 
         Parameters
         ----------
-        weighed : ndarray, shape (ny, nx)
-            Values times their weights; 0 where the weight is 0.
-        weights : ndarray, shape (ny, nx)
-            0 to 1.
+        weighed : callable
+            Gives rows of values times their weights; 0 where the weight is 0.
+        weights : callable
+            Gives rows of weights, 0 to 1.
 
         Returns
         -------
@@ -83,12 +92,13 @@ class AreaGaussian:
             The mean is NaN where the share is below `NOTHING`.
         """
         share, mean = self.mean(weights), self.mean(weighed)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            mean /= share
-        mean[share < NOTHING] = np.nan
+        for rows in blocks(len(mean)):
+            with np.errstate(divide="ignore", invalid="ignore"):
+                mean[rows] /= share[rows]
+            mean[rows][share[rows] < NOTHING] = np.nan
         return mean, share
 
-    def _directly(self, values: FloatArray, level: float) -> FloatArray:
+    def _directly(self, rows_of: Rows) -> FloatArray:
         """A window of rows that have been summed across moves down the map; it stays in the cache."""
         down, across = (DirectLine(n, c) for n, c in zip(self.shape, self.cutoffs, strict=True))
         out = np.empty(self.shape)
@@ -97,25 +107,22 @@ class AreaGaussian:
         for rows, needed, part in down.blocks():
             kept_on = bottom - needed.start
             window[:kept_on] = window[needed.start - top : bottom - top]
-            fresh = values[bottom : needed.stop]
-            across.across(fresh - level if level else fresh, window[kept_on : kept_on + len(fresh)])
+            across.across(rows_of(slice(bottom, needed.stop)), window[kept_on : needed.stop - needed.start])
             top, bottom = needed.start, needed.stop
             down.down_block(rows, part, window[: bottom - top], out[rows])
         return out
 
-    def _by_waves(self, values: FloatArray, level: float) -> FloatArray:
+    def _by_waves(self, rows_of: Rows) -> FloatArray:
         """Rows into their waves, these down the columns, and back: only the waves that pass meet the columns."""
         down, across = (WaveLine(n, c) for n, c in zip(self.shape, self.cutoffs, strict=True))
-        rows = self.shape[0]
         waves = np.empty((down.padded, across.waves), np.complex128)
-        waves[rows:] = 0.0
-        blocks = [slice(start, min(start + BLOCK, rows)) for start in range(0, rows, BLOCK)]
-        for block in blocks:
-            across.into(values[block] - level if level else values[block], waves[block])
+        waves[self.shape[0] :] = 0.0
+        for rows in blocks(self.shape[0]):
+            across.into(rows_of(rows), waves[rows])
         waves = down.both_ways(waves)
         out = np.empty(self.shape)
-        for block in blocks:
-            across.back(waves[block], out[block])
+        for rows in blocks(self.shape[0]):
+            across.back(waves[rows], out[rows])
         return out
 
 
@@ -205,28 +212,50 @@ def low_pass(scan: HeightMap, cutoff: float, *, edges: Edges, way: Way | None = 
     keep = kept(scan.shape, scan.pitch, cutoff, edges)
     level = typical_height(scan)  # taken off and given back: heights far from 0 keep their digits
     if scan.complete:
-        z = lattice.mean(scan.z, level)
+        z = lattice.mean(lambda rows: scan.z[rows] - level)
         z += level
         return Smoothed(frozen(z), keep)
+    weighed, weights = counted_rows(scan, level)
+    return supported(scan, *lattice.weighted(weighed, weights), level, keep)
+
+
+def counted_rows(scan: HeightMap, level: float) -> tuple[Rows, Rows]:
+    """Rows of heights above `level`, 0 at points that do not count, and rows of weights: 1 at points that count."""
     used = scan.used
-    mean, share = lattice.weighted(np.where(used, scan.z - level, 0.0), used.astype(np.float64))
-    mean += level
-    return supported(scan, mean, share, keep)
+
+    def weighed(rows: slice) -> FloatArray:
+        above = scan.z[rows] - level
+        above[~used[rows]] = 0.0
+        return above
+
+    return weighed, lambda rows: used[rows].astype(np.float64)
 
 
 def supported(
-    scan: HeightMap, mean: FloatArray, share: FloatArray, keep: tuple[slice, slice], rounds: int = 1,
+    scan: HeightMap,
+    mean: FloatArray,
+    share: FloatArray,
+    level: float,
+    keep: tuple[slice, slice],
+    rounds: int = 1,
     converged: bool = True,
-) -> Smoothed:  # fmt: skip
-    """The answer where enough of the footprint was measured, with the counts of where it was not."""
-    measured = scan.valid
-    answered: BoolArray = measured & (share >= 1 - EMPTY)
-    points = max(1, int(np.count_nonzero(measured)))
+) -> Smoothed:
+    """The answer, `mean` and `level`, where enough of the footprint was measured, and where it was not; in place."""
+    measured = answered = sparse = 0
+    for rows in blocks(len(mean)):
+        known, rests_on = ~np.isnan(scan.z[rows]), share[rows]
+        good = known & (rests_on >= 1 - EMPTY)
+        block = mean[rows]
+        block += level
+        block[~good] = np.nan
+        measured += int(np.count_nonzero(known))
+        answered += int(np.count_nonzero(good))
+        sparse += int(np.count_nonzero(known & (rests_on < 1 - SPARSE)))
     return Smoothed(
-        z=frozen(np.where(answered, mean, np.nan)),
+        z=frozen(mean),
         keep=keep,
-        lost=points - int(np.count_nonzero(answered)),
-        sparse=int(np.count_nonzero(measured & (share < 1 - SPARSE))) / points,
+        lost=measured - answered,
+        sparse=sparse / max(1, measured),
         rounds=rounds,
         converged=converged,
     )

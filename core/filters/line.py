@@ -10,6 +10,7 @@ Both take the *moments* of the weights too, ``Σ g(k) (k/σ)^p z(i + k)``, which
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from functools import lru_cache
 from typing import Literal, Protocol
 
@@ -58,8 +59,8 @@ class DirectLine:
             self.down_block(rows, part, values[needed], out[rows])
 
     def across(self, values: FloatArray, out: FloatArray) -> None:
-        for top in range(0, len(values), BLOCK):
-            block, made = values[top : top + BLOCK], out[top : top + BLOCK]
+        for rows in blocks(len(values)):
+            block, made = values[rows], out[rows]
             for columns, needed, part in self.blocks():
                 turned = self._turned[part, : columns.stop - columns.start]
                 np.matmul(block[:, needed], turned, out=made[:, columns])
@@ -71,10 +72,10 @@ class DirectLine:
     def blocks(self) -> list[tuple[slice, slice, slice]]:
         """Points that are computed, points that they need, and the part of the band that joins them."""
         found = []
-        for start in range(0, self.points, BLOCK):
-            stop, begin = min(start + BLOCK, self.points), start - self.half
-            low, high = max(0, begin), min(self.points, stop + self.half)
-            found.append((slice(start, stop), slice(low, high), slice(low - begin, high - begin)))
+        for made in blocks(self.points):
+            begin = made.start - self.half
+            low, high = max(0, begin), min(self.points, made.stop + self.half)
+            found.append((made, slice(low, high), slice(low - begin, high - begin)))
         return found
 
 
@@ -123,17 +124,15 @@ class WaveLine:
         return np.asarray(fft.ifft(whole, axis=0, overwrite_x=True))[: self.points]
 
     def across(self, values: FloatArray, out: FloatArray) -> None:
-        for top in range(0, len(values), BLOCK):
-            rows = slice(top, min(top + BLOCK, len(values)))
-            waves = np.empty((rows.stop - top, self.waves), np.complex128)
+        for rows in blocks(len(values)):
+            waves = np.empty((rows.stop - rows.start, self.waves), np.complex128)
             self.into(values[rows], waves)
             self.back(waves, out[rows])
 
     def down(self, values: FloatArray, out: FloatArray) -> None:
         from scipy import fft
 
-        for left in range(0, values.shape[1], BLOCK):
-            columns = slice(left, left + BLOCK)
+        for columns in blocks(values.shape[1]):
             waves = fft.rfft(values[:, columns], self.padded, axis=0)[: self.waves]
             waves *= self.transfer[: self.waves, None]
             out[:, columns] = fft.irfft(waves, self.padded, axis=0)[: self.points]
@@ -142,6 +141,15 @@ class WaveLine:
 def line(points: int, cutoff: float, way: Way, power: int = 0) -> Line:
     """The weighted sums along lines of `points` points, in the way asked for."""
     return DirectLine(points, cutoff, power) if way == "direct" else WaveLine(points, cutoff, power)
+
+
+def blocks(count: int) -> Iterator[slice]:
+    """So many rows, a block at a time.
+
+    >>> list(blocks(100))
+    [slice(0, 64, None), slice(64, 100, None)]
+    """
+    return (slice(start, min(start + BLOCK, count)) for start in range(0, count, BLOCK))
 
 
 @lru_cache(maxsize=256)

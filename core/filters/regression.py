@@ -9,9 +9,19 @@ from __future__ import annotations
 import numpy as np
 
 from core.errors import MapError
-from core.filters.gaussian import NOTHING, AreaGaussian, Edges, Smoothed, kept, quicker_way, supported
-from core.filters.line import BLOCK, Line, Way, line
-from core.filters.weights import checked_cutoff
+from core.filters.gaussian import (
+    NOTHING,
+    AreaGaussian,
+    Edges,
+    Rows,
+    Smoothed,
+    counted_rows,
+    kept,
+    quicker_way,
+    supported,
+)
+from core.filters.line import Line, Way, blocks, line
+from core.filters.weights import checked_cutoff, sums_inside
 from core.heightmap import FloatArray, HeightMap
 from core.selection import typical_height
 
@@ -37,38 +47,36 @@ class LocalFits:
         # the constant comes last: elimination from the first term on then ends with the height itself
         self._terms = [(i, j) for i in range(order + 1) for j in range(order + 1 - i)][::-1]
         self._order = order
+        self._inside = [sums_inside(c, n) for c, n in zip(cutoffs, shape, strict=True)]
 
-    def weighted(self, weighed: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def weighted(self, weighed: Rows, weights: Rows) -> tuple[FloatArray, FloatArray]:
         """Fitted heights, NaN where the points do not determine them, and the share of the weight they rest on.
 
         Parameters
         ----------
-        weighed : ndarray, shape (ny, nx)
-            Values times their weights; 0 where the weight is 0.
-        weights : ndarray, shape (ny, nx)
-            0 to 1.
+        weighed : callable
+            Gives rows of values times their weights; 0 where the weight is 0.
+        weights : callable
+            Gives rows of weights, 0 to 1.
         """
         of_weights = self._moments_across(weights, 2 * self._order)
         of_values = self._moments_across(weighed, self._order)
-        inside = self._moments_across(np.ones((1, self.shape[1])), 0)[0]
-        whole = np.empty((self.shape[0], 1))
-        self._down[0].down(np.ones((self.shape[0], 1)), whole)
+        down, across = self._inside
         fitted, share = np.empty(self.shape), np.empty(self.shape)
-        for left in range(0, self.shape[1], BLOCK):
-            columns = slice(left, min(left + BLOCK, self.shape[1]))
+        for columns in blocks(self.shape[1]):
             fitted[:, columns], total = self._solved(
                 [moment[:, columns] for moment in of_weights], [moment[:, columns] for moment in of_values]
             )
-            share[:, columns] = total / (whole * inside[:, columns])
+            share[:, columns] = total / np.multiply.outer(down, across[columns])
         fitted[share < NOTHING] = np.nan
         return fitted, share
 
-    def _moments_across(self, values: FloatArray, highest: int) -> list[FloatArray]:
-        moments = []
-        for power in range(highest + 1):
-            out = np.empty(values.shape)
-            self._across[power].across(values, out)
-            moments.append(out)
+    def _moments_across(self, rows_of: Rows, highest: int) -> list[FloatArray]:
+        moments = [np.empty(self.shape) for _ in range(highest + 1)]
+        for rows in blocks(self.shape[0]):
+            values = rows_of(rows)
+            for power, out in enumerate(moments):
+                self._across[power].across(values, out[rows])
         return moments
 
     def _solved(self, of_weights: list[FloatArray], of_values: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
@@ -163,7 +171,5 @@ def regression_low_pass(
     fits = fitter(scan.shape, scan.pitch, cutoff, order, way)
     keep = kept(scan.shape, scan.pitch, cutoff, edges)
     level = typical_height(scan)
-    used = scan.used
-    fitted, share = fits.weighted(np.where(used, scan.z - level, 0.0), used.astype(np.float64))
-    fitted += level
-    return supported(scan, fitted, share, keep)
+    weighed, weights = counted_rows(scan, level)
+    return supported(scan, *fits.weighted(weighed, weights), level, keep)

@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from core.filters.gaussian import Edges, Smoothed, kept, supported
-from core.filters.line import Way
+from core.filters.gaussian import Edges, Smoothed, counted_rows, kept, supported
+from core.filters.line import Way, blocks
 from core.filters.regression import fitter
 from core.heightmap import BoolArray, FloatArray, HeightMap
 from core.selection import median, typical_height
@@ -87,31 +87,25 @@ def robust_low_pass(
     keep = kept(scan.shape, scan.pitch, cutoff, edges)
     level = typical_height(scan)
     used = scan.used
-    heights = np.where(used, scan.z - level, 0.0)
-    smooth, share = fits.weighted(heights, used.astype(np.float64))
-    rounds, converged = 1, not used.any()
-    cut = math.inf
+    weighed, ones = counted_rows(scan, level)
+    smooth, share = fits.weighted(weighed, ones)
+    rounds, converged, cut = 1, not used.any(), math.inf
     while not converged and rounds < most_rounds:
-        size = np.abs(heights - smooth)
-        cut = _cut(size, used, heights, cut)
+        weights = np.abs(scan.z - level - smooth)  # sizes of the residuals, then their weights
+        cut = _cut(weights, used, cut, scan)
         if cut == 0:
             converged = True
             break
-        weights = _biweights(size, cut)
-        weights[~used] = 0.0
-        better, _ = fits.weighted(heights * weights, weights)
-        del size, weights  # maps that are not needed below
+        _biweigh(weights, cut, used)
+        better, _ = fits.weighted(lambda rows: weighed(rows) * weights[rows], lambda rows: weights[rows])  # noqa: B023
+        del weights
         rounds += 1
-        lost = np.isnan(better)  # all around was cut: the surface of the round before stays
-        better[lost] = smooth[lost]
-        moved = _moved(better, smooth, used)
+        converged = _moved(better, smooth, used) <= stop * cut / 3  # the cut is three robust sigma
         smooth = better
-        converged = moved <= stop * cut / 3  # the cut is three robust sigma
-    smooth += level
-    return supported(scan, smooth, share, keep, rounds, converged)
+    return supported(scan, smooth, share, level, keep, rounds, converged)
 
 
-def _cut(size: FloatArray, used: BoolArray, heights: FloatArray, before: float) -> float:
+def _cut(size: FloatArray, used: BoolArray, before: float, scan: HeightMap) -> float:
     """Where the biweight ends; 0 when the surface meets every point.
 
     A flat ground that is met exactly by more than half of the points has the median 0, which would divide. The other
@@ -121,7 +115,7 @@ def _cut(size: FloatArray, used: BoolArray, heights: FloatArray, before: float) 
     counted = counted[~np.isnan(counted)]
     if counted.size == 0:
         return 0.0
-    rounding = EXACT * float(np.ptp(heights[used]))
+    rounding = EXACT * float(np.ptp(scan.heights()))
     middle = median(counted)
     if middle > rounding:
         return CUT * middle
@@ -129,19 +123,25 @@ def _cut(size: FloatArray, used: BoolArray, heights: FloatArray, before: float) 
     return min(before, CUT * median(others)) if others.size else 0.0
 
 
-def _biweights(size: FloatArray, cut: float) -> FloatArray:
-    """The weights of residuals of this size, in their place."""
-    relative = size
-    relative /= cut
-    relative[~(relative < 1)] = 1.0  # NaN, too: a point without a surface has no residual
-    relative *= relative
-    np.subtract(1.0, relative, out=relative)
-    relative *= relative
-    return relative
+def _biweigh(size: FloatArray, cut: float, used: BoolArray) -> None:
+    """Turn the sizes of the residuals into their weights."""
+    for rows in blocks(len(size)):
+        block = size[rows]
+        block /= cut
+        block[~((block < 1) & used[rows])] = 1.0  # NaN, too: where there is no surface there is no residual
+        block *= block
+        np.subtract(1.0, block, out=block)
+        block *= block
 
 
 def _moved(new: FloatArray, old: FloatArray, used: BoolArray) -> float:
-    """RMS of the change over the points that count."""
-    change = (new - old)[used]
-    change = change[~np.isnan(change)]
-    return math.sqrt(float(np.mean(change * change))) if change.size else 0.0
+    """RMS of the change over the points that count. Where all around was cut, the old surface stays, in `new`."""
+    squares, points = 0.0, 0
+    for rows in blocks(len(new)):
+        lost = np.isnan(new[rows])
+        new[rows][lost] = old[rows][lost]
+        change = (new[rows] - old[rows])[used[rows]]
+        change = change[~np.isnan(change)]
+        squares += float(change @ change)
+        points += change.size
+    return math.sqrt(squares / points) if points else 0.0
