@@ -11,6 +11,9 @@ from core.errors import MapError
 from core.heightmap import FloatArray, HeightMap, frozen
 from core.selection import typical_height
 
+BLOCK = 32
+"""Columns transformed at a time: they stay in the cache from one transform to the next."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Autocorrelation:
@@ -53,7 +56,8 @@ def autocorrelation(
     reach : (int, int), optional
         Greatest lags ``(ly, lx)`` in points, less than the rows and columns; half of both by default.
     periodic : bool, default False
-        True for a test surface that repeats beyond its edges: lags then wrap round. A scan never does.
+        True for a test surface that repeats beyond its edges: lags then wrap round, and half of the rows and columns
+        are all there are. A scan never does.
 
     Returns
     -------
@@ -80,7 +84,8 @@ def autocorrelation(
     [[1.0, -1.0, 1.0, -1.0, 1.0], [1.0, -1.0, 1.0, -1.0, 1.0]]
     """
     ly, lx = reach or (scan.shape[0] // 2, scan.shape[1] // 2)
-    if not (0 <= ly < scan.shape[0] and 0 <= lx < scan.shape[1]):
+    most = [n // 2 if periodic else n - 1 for n in scan.shape]
+    if not (0 <= ly <= most[0] and 0 <= lx <= most[1]):
         raise MapError(f"Lags of {ly} × {lx} points do not fit into a map of {scan.shape[0]} × {scan.shape[1]} points")
     heights = scan.z - typical_height(scan)
     used = None if scan.complete else scan.used
@@ -113,11 +118,19 @@ def _products(u: FloatArray, reach: tuple[int, int], periodic: bool) -> FloatArr
     from scipy import fft
 
     (ny, nx), (ly, lx) = u.shape, reach
-    rows, columns = (ny, nx) if periodic else (fft.next_fast_len(ny + ly), fft.next_fast_len(nx + lx, real=True))
-    # rows first: only the rows that exist are transformed, and of the way back only the lags that are wanted
-    transformed = fft.fft(fft.rfft(u, columns, axis=1), rows, axis=0, overwrite_x=True)
-    power = np.square(transformed.real)
-    power += np.square(transformed.imag)
-    half = fft.ifft(power, axis=0)[: ly + 1]
-    lags = fft.irfft(half, columns, axis=1)
-    return np.concatenate((lags[:, columns - lx :], lags[:, : lx + 1]), axis=1)
+    rows, columns = (
+        (ny, nx) if periodic else (fft.next_fast_len(ny + ly, real=True), fft.next_fast_len(nx + lx, real=True))
+    )
+    # rows first: only rows that exist are transformed, and of the way back only the lags that are wanted
+    along = fft.rfft(u, columns, axis=1)
+    lags = np.empty((ly + 1, along.shape[1]), dtype=np.complex128)
+    for left in range(0, along.shape[1], BLOCK):
+        block = slice(left, left + BLOCK)
+        both = fft.fft(along[:, block], rows, axis=0)
+        power = np.square(both.real)
+        power += np.square(both.imag)
+        lags[:, block] = fft.rfft(power, axis=0)[: ly + 1]  # a real spectrum: the way back is the conjugate of this
+    np.conjugate(lags, out=lags)
+    lags /= rows
+    products = fft.irfft(lags, columns, axis=1)
+    return np.concatenate((products[:, columns - lx :], products[:, : lx + 1]), axis=1)

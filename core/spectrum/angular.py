@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,6 +61,10 @@ class AngularSpectrum:
         return self.gathered > self.chance
 
 
+OUTSIDE = 91
+"""Sector of the bins that do not count."""
+
+
 def angular_spectrum(spectrum: ArealSpectrum) -> AngularSpectrum:
     """Power over direction, all wavenumbers below the Nyquist wavenumber of the coarser axis taken together.
 
@@ -78,11 +83,7 @@ def angular_spectrum(spectrum: ArealSpectrum) -> AngularSpectrum:
     The sum over bins in a sector stands for the integral of density × f df in polar coordinates. Bins near the origin
     cannot tell directions apart; those of the window's own width (fewer than two bins away) are left out.
     """
-    sectors = _Sectors.of(spectrum)
-    half, mirrored = sectors.index.shape[0], spectrum.shape[0] - sectors.index.shape[0]
-    upper = np.zeros(sectors.index.shape)  # rows count downwards: a negative fy is a wave vector that points up
-    upper[1 : mirrored + 1] = spectrum.densities[: -mirrored - 1 : -1]
-    power = sectors.summed(upper, spectrum.densities[:half])
+    power = _summed(spectrum)
     total = float(power.sum())
     if not total > 0:
         return AngularSpectrum(frozen(np.arange(float(SECTORS))), frozen(np.ones(SECTORS)), 0.0, QUARTER, 1.0)
@@ -101,33 +102,32 @@ def angular_spectrum(spectrum: ArealSpectrum) -> AngularSpectrum:
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Sectors:
-    """The sector of every bin with fy ≥ 0, fx ≥ 0, 0 to 90, and whether it counts; the rows above 0 are its mirror."""
+def _summed(spectrum: ArealSpectrum) -> FloatArray:
+    """Sum of the densities over the bins of each sector."""
+    sector = _sectors(spectrum.shape, spectrum.pitch)
+    half = sector.shape[0]
+    mirrored = spectrum.shape[0] - half
+    lower = np.bincount(sector.reshape(-1), spectrum.densities[:half].reshape(-1), minlength=OUTSIDE + 1)
+    # Rows count downwards, so that a negative fy is a wave vector that points up. Both axes are in the lower part.
+    up = spectrum.densities[: -mirrored - 1 : -1, 1:]
+    upper = np.bincount(sector[1 : mirrored + 1, 1:].reshape(-1), up.reshape(-1), minlength=OUTSIDE + 1)
+    power = np.zeros(SECTORS + 1)
+    power[:OUTSIDE] = upper[:OUTSIDE]
+    power[OUTSIDE - 1 :] += lower[:OUTSIDE][::-1]
+    power[0] += power[SECTORS]
+    return power[:SECTORS]
 
-    index: NDArray[np.int32]
-    counted: FloatArray
 
-    @classmethod
-    def of(cls, spectrum: ArealSpectrum) -> _Sectors:
-        half, step = spectrum.shape[0] // 2 + 1, max(spectrum.steps)
-        fy, fx = np.abs(spectrum.fy[:half, None]), spectrum.fx[None, :]
-        index = (np.degrees(np.arctan2(fy, fx)) + 0.5).astype(np.int32)
-        radius = np.hypot(fy, fx)
-        counted = (radius >= LEAST_BINS * step * (1 - 1e-9)) & (radius <= spectrum.nyquist * (1 + 1e-9))
-        return cls(index, counted.astype(np.float64))
-
-    def summed(self, upper: FloatArray, lower: FloatArray) -> FloatArray:
-        """Sum over the bins of each of the 180 sectors; both parts have the shape of the index."""
-        upper = upper * self.counted
-        upper[0] = 0.0  # the axes belong to the lower part, or they would count twice
-        upper[:, 0] = 0.0
-        index = self.index.reshape(-1)
-        total = np.zeros(SECTORS + 1)
-        total[:91] = np.bincount(index, upper.reshape(-1), minlength=91)
-        total[90:] += np.bincount(index, (lower * self.counted).reshape(-1), minlength=91)[::-1]
-        total[0] += total[SECTORS]
-        return total[:SECTORS]
+@lru_cache(maxsize=2)
+def _sectors(shape: tuple[int, int], pitch: tuple[float, float]) -> NDArray[np.uint8]:
+    """The sector, 0 to 90, of every bin with fy ≥ 0, fx ≥ 0; it depends on the lattice alone and is kept."""
+    down, across = (np.arange(n // 2 + 1) / (n * d) for n, d in zip(shape, pitch, strict=True))
+    fy, fx = down[:, None], across[None, :]
+    sector = (np.degrees(np.arctan2(fy, fx)) + 0.5).astype(np.uint8)
+    radius = np.sqrt(np.square(fy) + np.square(fx))
+    low, high = LEAST_BINS * max(down[1], across[1]), 0.5 / max(pitch)
+    sector[(radius < low * (1 - 1e-9)) | (radius > high * (1 + 1e-9))] = OUTSIDE
+    return sector
 
 
 def _joined(power: FloatArray) -> FloatArray:

@@ -9,11 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.errors import MapError
+from core.filters.weights import sampled_transfer
 from core.heightmap import FloatArray, HeightMap, frozen
 from core.spectrum.taper import Window, tapered
 
 LEAST_SIDE = 4
 """Points along each axis below which there is nothing to call a spectrum."""
+
+BLOCK = 32
+"""Columns transformed at a time: they stay in the cache until they are densities."""
 
 CONVENTION = (
     "Two-sided areal density, wavenumbers in cycles per metre (no 2π): dx·dy·|FFT|²/Σa², a the window times 1 where a "
@@ -61,24 +65,17 @@ class ArealSpectrum:
         """Wavenumber of two points per wave on the coarser axis, cycles per metre: beyond it rings are not whole."""
         return 0.5 / max(self.pitch)
 
-    def quadrant(self) -> tuple[FloatArray, FloatArray]:
-        """The whole plane folded onto fy ≥ 0, fx ≥ 0.
+    def quadrant(self) -> FloatArray:
+        """The whole plane folded onto fy ≥ 0, fx ≥ 0: sums of the densities at (±fy, ±fx), m⁴.
 
-        Returns
-        -------
-        ndarray, shape (ny // 2 + 1, nx // 2 + 1)
-            Sum of the densities at (±fy, ±fx), m⁴.
-        ndarray, same shape
-            Number of bins in that sum: 1, 2 or 4.
+        Shape (ny // 2 + 1, nx // 2 + 1); a sum has 1, 2 or 4 members.
         """
         ny, nx = self.shape
         half = ny // 2 + 1
         mirrored = ny - half  # rows with a negative wavenumber
-        summed = self.densities[:half].copy()
-        summed[1 : mirrored + 1] += self.densities[: -mirrored - 1 : -1]
-        twice_x = _folds(nx)
-        summed *= twice_x
-        return summed, np.outer(_folds(ny), twice_x)
+        summed = self.densities[:half] * folds(nx)
+        summed[1 : mirrored + 1] += self.densities[: -mirrored - 1 : -1] * folds(nx)
+        return summed
 
     def mean_square(self, gain: Callable[[FloatArray, FloatArray], FloatArray] | None = None) -> float:
         """Mean square height, after a linear filter if one is given.
@@ -93,7 +90,7 @@ class ArealSpectrum:
         float
             m²: the sum of density × gain × area of a bin over the whole plane (Parseval's sum).
         """
-        summed, _ = self.quadrant()
+        summed = self.quadrant()
         if gain is not None:
             summed *= gain(np.abs(self.fy[: summed.shape[0], None]), self.fx[None, :])
         return float(summed.sum()) * math.prod(self.steps)
@@ -205,10 +202,14 @@ def areal_spectrum(scan: HeightMap, *, window: Window = "hann") -> ArealSpectrum
             fix=f"Take at least {LEAST_SIDE} × {LEAST_SIDE} points.",
         )
     heights, power = tapered(scan, window)
-    transformed = fft.rfft2(heights, overwrite_x=True)
-    densities = np.square(transformed.real)
-    densities += np.square(transformed.imag)
-    densities *= scan.pitch[0] * scan.pitch[1] / power
+    heights *= math.sqrt(scan.pitch[0] * scan.pitch[1] / power)
+    along = fft.rfft(heights, axis=1)
+    densities = np.empty(along.shape)
+    for left in range(0, along.shape[1], BLOCK):
+        block = slice(left, left + BLOCK)
+        both = fft.fft(along[:, block], axis=0)
+        np.square(both.real, out=densities[:, block])
+        densities[:, block] += np.square(both.imag)
     (ny, nx), (dy, dx) = scan.shape, scan.pitch
     return ArealSpectrum(
         frozen(np.asarray(np.fft.fftfreq(ny, dy), dtype=np.float64)),
@@ -220,7 +221,7 @@ def areal_spectrum(scan: HeightMap, *, window: Window = "hann") -> ArealSpectrum
     )
 
 
-def _folds(n: int) -> FloatArray:
+def folds(n: int) -> FloatArray:
     """How many of the n bins of an axis share each non-negative wavenumber."""
     folds = np.full(n // 2 + 1, 2.0)
     folds[0] = 1.0
@@ -230,13 +231,6 @@ def _folds(n: int) -> FloatArray:
 
 
 def _gaussian_transfer(f: FloatArray, pitch: float, cutoff: float) -> FloatArray:
-    """Transfer of the sampled Gaussian weights: the continuous one summed over its aliases, 1 at wavenumber 0."""
     if not 0 < cutoff < math.inf:
         raise MapError(f"A cut-off is a positive length, not {cutoff} m")
-    square = (math.log(2) / math.pi) * cutoff**2
-
-    def aliased(at: FloatArray) -> FloatArray:
-        orders = np.arange(-4, 5)[:, None] / pitch
-        return np.asarray(np.exp(-math.pi * square * (at - orders) ** 2).sum(axis=0))
-
-    return aliased(f) / aliased(np.zeros(1))
+    return sampled_transfer(f * pitch, cutoff / pitch)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from core.errors import MapError
-from core.heightmap import FloatArray, HeightMap, frozen
+from core.heightmap import BoolArray, FloatArray, HeightMap, frozen
 from core.selection import typical_height
-from core.spectrum.areal import LEAST_SIDE, ArealSpectrum
+from core.spectrum.areal import LEAST_SIDE, ArealSpectrum, folds
 from core.spectrum.taper import CORRELATION, Window, window_weights
 from core.units import metres_per
 
@@ -176,28 +178,40 @@ def radial_average(spectrum: ArealSpectrum) -> Spectrum:
     >>> 0.9 < float(level) < 1.1  # σ² dx dy at every wavenumber
     True
     """
-    summed, counts = spectrum.quadrant()
-    step = max(spectrum.steps)
-    down = np.square(np.abs(spectrum.fy[: summed.shape[0]]) / step)
-    across = np.square(spectrum.fx / step)
-    radius = np.sqrt(down[:, None] + across)
-    ring = (radius + 0.5).astype(np.int32).reshape(-1)
-    bins = counts.reshape(-1)
-    number = np.bincount(ring, bins)
-    last = min(int(spectrum.nyquist / step + 1e-9), number.size - 1)
-    rings = slice(1, last + 1)
-    total = np.bincount(ring, summed.reshape(-1))[rings]
-    reach = np.bincount(ring, bins * radius.reshape(-1))[rings] * step
-    number = number[rings]
+    rings = _rings(spectrum.shape, spectrum.pitch)
+    total = np.bincount(rings.index, spectrum.quadrant().reshape(-1), minlength=rings.number.size)
+    whole = slice(1, int(spectrum.nyquist / max(spectrum.steps) + 1e-9) + 1)
     return Spectrum(
         "radial",
-        frozen(reach / number),
-        frozen(total / number),
-        frozen(number / 2),  # every bin stands for itself and its mirror image
+        frozen(rings.wavenumbers[whole]),
+        frozen(total[whole] / rings.number[whole]),
+        frozen(rings.number[whole] / 2),  # every bin stands for itself and its mirror image
         spectrum.steps,
         spectrum.window,
         CONVENTIONS["radial"],
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rings:
+    """The ring of every bin with fy ≥ 0, fx ≥ 0 (flat), bins of the whole plane in it, and their mean wavenumber."""
+
+    index: NDArray[np.int32]
+    number: FloatArray
+    wavenumbers: FloatArray
+
+
+@lru_cache(maxsize=2)
+def _rings(shape: tuple[int, int], pitch: tuple[float, float]) -> _Rings:
+    """Rings depend on the lattice alone: kept for the next map of the bench."""
+    step = max(1 / (n * d) for n, d in zip(shape, pitch, strict=True))
+    down, across = (np.arange(n // 2 + 1) / (n * d * step) for n, d in zip(shape, pitch, strict=True))
+    radius = np.sqrt(np.square(down)[:, None] + np.square(across)).reshape(-1)
+    index = (radius + 0.5).astype(np.int32)
+    bins = np.outer(folds(shape[0]), folds(shape[1])).reshape(-1)
+    number = np.bincount(index, bins).astype(np.float64)
+    reach = np.bincount(index, bins * radius) * step
+    return _Rings(index, frozen(number), frozen(reach / np.maximum(number, 1.0)))
 
 
 def fast_axis_spectrum(scan: HeightMap, *, window: Window = "hann") -> Spectrum:
@@ -251,7 +265,7 @@ def slow_axis_spectrum(scan: HeightMap, *, window: Window = "hann") -> Spectrum:
     return _along(scan.z.T, used, scan.pitch[0], typical_height(scan), "slow axis", window)
 
 
-def _along(z: FloatArray, used: np.ndarray | None, pitch: float, pivot: float, kind: Kind, window: Window) -> Spectrum:
+def _along(z: FloatArray, used: BoolArray | None, pitch: float, pivot: float, kind: Kind, window: Window) -> Spectrum:
     """Spectrum along the last axis; `used` is None where every point counts."""
     from scipy import fft
 
