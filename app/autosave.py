@@ -90,19 +90,27 @@ class Autosave(QObject):
             shutil.rmtree(self.folder, ignore_errors=True)
 
     def lost(self) -> list[Path]:
-        """Folders of windows that did not end as they should."""
-        found = sorted(self._root.glob(f"*/{ACTS}")) if self._root.is_dir() else []
-        return [acts.parent for acts in found if acts.parent != self.folder and _unlocked(acts.parent)]
+        """Folders of windows that did not end as they should, the latest first."""
+        found = self._root.glob(f"*/{ACTS}") if self._root.is_dir() else []
+        latest = sorted(found, key=lambda acts: acts.stat().st_mtime, reverse=True)
+        return [acts.parent for acts in latest if acts.parent != self.folder and _unlocked(acts.parent)]
 
     def offer_lost(self, notices: Notices) -> None:
-        """Offer to bring back what a crash left."""
-        for folder in self.lost():
-            scans = _count(folder)
-            notices.tell(
-                "amber",
-                f"Lowrelief ended unexpectedly. {scans} scan{'s'[: scans != 1]} that were on the bench were kept.",
-                [("Bring back", partial(self._recover, folder)), ("Discard", partial(_forget, folder))],
-            )
+        """Offer to bring back what a crash left: one notice, however many windows there were."""
+        lost = self.lost()
+        if not lost:
+            return
+        scans = _count(lost[0])
+        times = f" {len(lost)} times" if len(lost) > 1 else ""
+        notices.tell(
+            "amber",
+            f"Lowrelief ended unexpectedly{times}. The bench{' of the last time' if times else ''} was kept: "
+            f"{scans} scan{'s'[: scans != 1]}.",
+            [
+                ("Bring it back", partial(self._recover, lost[0])),
+                ("Discard all" if times else "Discard", partial(_forget, *lost)),
+            ],
+        )
 
     def _recover(self, folder: Path) -> None:
         self._document.recover(partial(read_kept, folder), partial(self._recovered, folder))
@@ -181,5 +189,6 @@ def _count(folder: Path) -> int:
         return 0
 
 
-def _forget(folder: Path) -> None:
-    shutil.rmtree(folder, ignore_errors=True)
+def _forget(*folders: Path) -> None:
+    for folder in folders:
+        shutil.rmtree(folder, ignore_errors=True)
