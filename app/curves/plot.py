@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, Qt
-from PySide6.QtGui import QColor, QPen
+from PySide6.QtGui import QColor, QPen, QResizeEvent
 
 from app.curves.data import Curve, Kind
 from app.theme import colour
 from app.tiles.ink import font
 
+LOW = 140  # px of height below which one line names both axes
 FINE = 20_000  # points in all from which lines are drawn thin and without smoothing, to stay quick
 
 
@@ -31,6 +32,7 @@ class CurvePlot(pg.PlotWidget):  # type: ignore[misc]  # the library has no type
         self._hovered = hovered
         self._lines: list[Any] = []
         self._kind: Kind | None = None
+        self._low = False
         item = self.getPlotItem()
         item.hideButtons()
         item.ctrlMenu.setParent(self, item.ctrlMenu.windowFlags())  # the library leaves it without an owner
@@ -86,11 +88,20 @@ class CurvePlot(pg.PlotWidget):  # type: ignore[misc]  # the library has no type
         self._hovered(None)
         super().leaveEvent(event)
 
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        """A low plot has no room for a name that stands upright. The library calls this by itself without an event."""
+        super().resizeEvent(event)
+        if event is not None and (self.height() < LOW) != self._low:
+            self._label()
+
     def _label(self) -> None:
-        if self._kind is not None:
-            ink = colour("muted").name()
-            self.setLabel("bottom", self._kind.x, color=ink)
-            self.setLabel("left", self._kind.y, color=ink)
+        if self._kind is None:
+            return
+        low = self._low = self.height() < LOW
+        ink = colour("muted").name()
+        self.setLabel("bottom", f"{self._kind.y} over {self._kind.x}" if low else self._kind.x, color=ink)
+        self.setLabel("left", self._kind.y, color=ink)
+        self.getPlotItem().getAxis("left").showLabel(not low)
 
     def _moved(self, where: QPointF) -> None:
         box = self.getPlotItem().vb

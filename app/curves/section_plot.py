@@ -48,9 +48,9 @@ class CurvesPanel(QWidget):
         for kind in KINDS:
             self.tabs.addTab(kind.title)
         self.tabs.currentChanged.connect(self._refresh)
-        self._told = QLabel()
-        self._told.setFont(font(9.0))
-        self._told.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.line_told = QLabel()
+        self.line_told.setFont(font(9.0))
+        self.line_told.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.legend = Legend()
         self._build()
         self._restyle()
@@ -75,7 +75,7 @@ class CurvesPanel(QWidget):
     @property
     def told(self) -> str:
         """The line above the plot."""
-        return self._told.text()
+        return self.line_told.text()
 
     def set_curves_source(self, states: Sequence[TileState]) -> None:
         """Curves of these tiles; those without a map have none."""
@@ -91,9 +91,9 @@ class CurvesPanel(QWidget):
 
     def _build(self) -> None:
         head = QHBoxLayout()
-        head.setContentsMargins(6, 2, 12, 0)
+        head.setContentsMargins(6, 0, 12, 0)
         head.addWidget(self.tabs)
-        head.addWidget(self._told, 1)
+        head.addWidget(self.line_told, 1)
         side = QScrollArea()
         side.setFrameShape(QFrame.Shape.NoFrame)
         side.setWidgetResizable(True)
@@ -156,16 +156,16 @@ class CurvesPanel(QWidget):
         if x is None:
             self.legend.set_values(())
             middle = self.kind.title == "Section" and self._line is None and bool(self._curves)
-            self._told.setText(MIDDLE if middle else "")
+            self.line_told.setText(MIDDLE if middle else "")
             return
         self.legend.set_values([curve.at(x) for curve in self._curves])
         place = format_number(x).replace("-", "−")
-        self._told.setText(f"at {place} {self.kind.x_unit}, in {self.kind.y_unit}")
+        self.line_told.setText(f"at {place} {self.kind.x_unit}, in {self.kind.y_unit}")
 
     def _restyle(self) -> None:
-        palette = self._told.palette()
+        palette = self.line_told.palette()
         palette.setColor(QPalette.ColorRole.WindowText, colour("muted"))
-        self._told.setPalette(palette)
+        self.line_told.setPalette(palette)
         if self.plot is not None:
             self.plot.restyle()
         self.legend.update()

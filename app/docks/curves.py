@@ -65,6 +65,8 @@ class CurvesHost(QWidget):
     def _make_panel(self, kind: type[CurvesPanel]) -> None:
         self._hint.hide()
         self.panel = kind()
+        self.head.carry(self.panel.tabs)
+        self.head.add(self.panel.line_told)
         self._column.addWidget(self.panel)
         self._hand_on()
 

@@ -26,6 +26,10 @@ class DockHead(QWidget):
         self._row.addWidget(self.aside, 1)
         self._row.addWidget(self.hide_it)
 
+    def carry(self, widget: QWidget) -> None:
+        """Put a widget of the panel behind the title, so that it needs no line of its own."""
+        self._row.insertWidget(1, widget)
+
     def add(self, widget: QWidget) -> None:
         """Put a small button beside the cross."""
         self._row.insertWidget(self._row.count() - 1, widget)
