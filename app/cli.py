@@ -149,10 +149,9 @@ def compare(
     """Compare SCANs (files or folders): sheet, figure and bench file go to the folder --out."""
     from dataclasses import replace
 
-    from core.handover import kinds, write_all
-
     from core.compare import compare as compare_bench
     from core.gather import gather
+    from core.handover import kinds, write_all
     from core.measures import CATALOGUE
     from core.scale import Scale
 
