@@ -19,6 +19,9 @@ SIGMA = ALPHA / math.sqrt(2 * math.pi)
 REACH = 1.7
 """Half-width of the support in cut-offs: its last weights are 1e-18 of the largest, beyond it lies 1e-19 of all."""
 
+LONG = 20.0
+"""Cut-off in points above which the sum of the sampled weights is their integral to the last digit (Poisson's sum)."""
+
 FAINTEST = 1e-17
 """Transmission below which a wave no longer changes a double."""
 
@@ -81,10 +84,16 @@ def kernel(cutoff: float, longest: int) -> FloatArray:
     >>> len(g), round(float(g[0] + 2 * g[1:].sum()), 15)
     (18, 1.0)
     """
-    half = math.floor(REACH * cutoff)
-    g = np.exp(-math.pi * (np.arange(half + 1) / (ALPHA * cutoff)) ** 2)
-    g /= g[0] + 2 * g[1:].sum()
-    return frozen(np.ascontiguousarray(g[: longest + 1]))
+    half = min(math.floor(REACH * cutoff), longest)
+    width = ALPHA * cutoff
+    g = np.exp(-math.pi * (np.arange(half + 1) / width) ** 2)
+    g /= width if cutoff > LONG else _whole_sum(width)
+    return frozen(g)
+
+
+def _whole_sum(width: float) -> float:
+    beside = np.exp(-math.pi * (np.arange(1, math.floor(REACH * LONG) + 2) / width) ** 2)
+    return float(1 + 2 * beside.sum())
 
 
 def sampled_transfer(frequency: FloatArray, cutoff: float) -> FloatArray:

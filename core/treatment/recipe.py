@@ -123,6 +123,14 @@ class Treatment:
                 ) from error
         return scan
 
+    @property
+    def limits(self) -> tuple[float | None, float | None]:
+        """Shortest and longest wavelength that the active band steps leave, metres; None where open or not resolved."""
+        bands = [step.limits for step in self.active if isinstance(step, Band)]
+        short = [band[0] for band in bands if band[0] is not None]
+        long = [band[1] for band in bands if band[1] is not None]
+        return max(short, default=None), min(long, default=None)
+
     def describe(self) -> str:
         """The active steps in one line for captions."""
         return ", ".join(step.describe() for step in self.active) or "no treatment"

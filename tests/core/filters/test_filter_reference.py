@@ -34,10 +34,25 @@ def test_constants(expected: Expected) -> None:
     assert math.sqrt(2 * float(g @ k**2)) / 50 == expected("2.01|kernel std / Lc")
 
 
-def test_weights_sum_to_one_and_follow_the_formula() -> None:
+def test_weights_follow_the_formula() -> None:
     g = kernel(30.0, 10_000)
-    assert g[0] + 2 * g[1:].sum() == pytest.approx(1, abs=1e-15)
     np.testing.assert_allclose(g, weight(np.arange(len(g)), 30.0), rtol=1e-13)
+
+
+@pytest.mark.parametrize("cutoff", [0.5, 2.0, 7.3, 19.9, 20.1, 300.0])
+def test_weights_sum_to_one(cutoff: float) -> None:
+    """By sum or by integral; a cut-off of half a point leaves every point as it is."""
+    g = kernel(cutoff, 10_000)
+    assert math.fsum([g[0], *(2 * g[1:])]) == pytest.approx(1, abs=4e-16)
+    assert cutoff > 1 or g[0] == pytest.approx(1, abs=1e-5)
+
+
+def test_a_cutoff_beyond_all_maps_costs_no_memory() -> None:
+    assert len(kernel(1e12, 500)) == 501
+    z = np.random.default_rng(1).standard_normal((20, 30))
+    smooth = low_pass(HeightMap(z, (1.0, 1.0)), 1e12, edges="kept").z
+    np.testing.assert_allclose(smooth, z.mean(), rtol=0, atol=1e-14)
+    assert profile_low_pass(z[0], 1.0, 1e12) == pytest.approx(z[0].mean(), abs=1e-14)
 
 
 @pytest.mark.parametrize("share", SHARES)

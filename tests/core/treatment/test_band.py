@@ -198,6 +198,13 @@ def test_a_second_band_sees_the_edges_of_the_first() -> None:
     assert settled.steps[1].limits[1] == pytest.approx((400 - 2 * 52) * 9.765625e-9 / 4)
 
 
+def test_the_limits_of_a_treatment_are_the_narrowest() -> None:
+    steps = (Band(shortest="40 nm", longest="1 um"), Level(), Band(longest="2 um"), Band(shortest="50 nm", on=False))
+    assert Treatment(steps).limits == pytest.approx((4e-8, 1e-6))
+    assert Treatment((Level(), Band())).limits == (None, None)
+    assert Treatment((Band(),)).resolve(BENCH).limits == pytest.approx((2e-7, 9.765625e-7))
+
+
 def test_a_bench_without_a_band_says_which_step() -> None:
     far_apart = [Frame((512, 512), (1e-9, 1e-9)), Frame((256, 256), (1e-7, 1e-7))]
     with pytest.raises(TreatmentError) as refusal:
