@@ -95,20 +95,27 @@ def compare(
     )
     bench = dataclasses.replace(bench, treatment=treatment or bench.treatment, rank_by=rank_by or bench.rank_by)
     _known(bench.rank_by)
+    # What a step takes from the bench as a whole (a common band) is settled first, so that every scan gets the same.
+    bench = dataclasses.replace(bench, treatment=bench.treatment.resolve([scan.raw for scan in bench.scans]))
     done = _scan_results(bench, jobs, report, cancel, earlier)
     good = tuple(result for result in done if isinstance(result, ScanResult))
+    treated = [scan.treated for scan in good]
+    band = _band(treated, bench.treatment)
     return restand(
         Comparison(
             title=bench.title,
             treatment=bench.treatment,
-            band=_band([scan.treated for scan in good]),
+            band=band,
             rank_by=bench.rank_by,
             scans=good,
             specimens=(),
             standing=(),
-            comparability=comparability.pairs({n: [s.treated for s in g] for n, g in _by_specimen(good).items()}),
+            comparability=comparability.pairs(
+                {name: [scan.treated for scan in scans] for name, scans in _by_specimen(good).items()},
+                band=band.filter,
+            ),
             refused=(*bench.refused, *(result for result in done if isinstance(result, Refusal))),
-            shared_range=bench.scale.limits([scan.treated for scan in good]),
+            shared_range=bench.scale.limits(treated),
             created=datetime.now(UTC).astimezone().isoformat(timespec="seconds"),
             version=VERSION,
         ),
@@ -135,11 +142,11 @@ def restand(comparison: Comparison, rank_by: str, *, rng: np.random.Generator | 
         If the catalogue has no such reading.
     """
     _known(rank_by)
+    comparison = dataclasses.replace(comparison, rank_by=rank_by)
     groups = _by_specimen(comparison.scans)
     return dataclasses.replace(
         comparison,
-        rank_by=rank_by,
-        specimens=tuple(_specimen(name, scans, rank_by) for name, scans in groups.items()),
+        specimens=tuple(_specimen(name, scans, comparison) for name, scans in groups.items()),
         standing=_standing(groups, rank_by, rng or np.random.default_rng(SEED)),
     )
 
@@ -167,7 +174,7 @@ def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Re
             raw=raw,
             treated=treated,
             readings=readings(treated),
-            doubts=doubts_of_scan(raw),
+            doubts=doubts_of_scan(raw, treated),
             own_range=own_limits(treated),
         )
     except LowreliefError as error:
@@ -224,7 +231,7 @@ def _independent(scans: Sequence[ScanResult]) -> list[ScanResult]:
     return list(seen.values())
 
 
-def _specimen(name: str, scans: Sequence[ScanResult], rank_by: str) -> SpecimenResult:
+def _specimen(name: str, scans: Sequence[ScanResult], comparison: Comparison) -> SpecimenResult:
     spots = _independent(scans)
     doubts: list[Doubt] = []
     if len(spots) == 1:
@@ -238,12 +245,12 @@ def _specimen(name: str, scans: Sequence[ScanResult], rank_by: str) -> SpecimenR
                 "Scan another spot.",
             )
         )
-    unlike = comparability.mixed([scan.treated for scan in spots])
+    unlike = comparability.mixed([scan.treated for scan in spots], band=comparison.band.filter)
     return SpecimenResult(
         name=name,
         scans=tuple(scan.name for scan in scans),
         readings={symbol: _of_spots(symbol, spots) for symbol in CATALOGUE},
-        typical=_typical(spots, rank_by),
+        typical=_typical(spots, comparison.rank_by),
         doubts=(*doubts, *([unlike] if unlike else [])),
     )
 
@@ -264,11 +271,16 @@ def _standing(groups: Mapping[str, Sequence[ScanResult]], rank_by: str, rng: np.
     return stand(values, positive=CATALOGUE[rank_by].positive, rng=rng)
 
 
-def _band(maps: Sequence[HeightMap]) -> Band:
-    """Without a filter a scan holds waves from two of its pixels to its side; the widest limits over the bench."""
+def _band(maps: Sequence[HeightMap], treatment: Treatment) -> Band:
+    """What the filters leave. Where none sets a limit, a scan holds waves from two of its pixels to its side."""
     if not maps:
         return Band(None, None)
-    return Band(2 * min(min(scan.pitch) for scan in maps), max(max(scan.size) for scan in maps))
+    shortest, longest = treatment.limits
+    return Band(
+        shortest or 2 * min(min(scan.pitch) for scan in maps),
+        longest or max(max(scan.size) for scan in maps),
+        filtered=shortest is not None or longest is not None,
+    )
 
 
 def _known(symbol: str) -> None:

@@ -81,13 +81,18 @@ class Band:
     shortest, longest : float or None
         Metres; None when there is no scan.
     filtered : bool
-        Whether a filter set the limits. Otherwise each scan spans from two of its own pixels to its own side, and the
-        limits are the widest over the bench.
+        Whether a filter set a limit. A limit that no filter set is where the scans end: two pixels of the finest, the
+        side of the largest.
     """
 
     shortest: float | None
     longest: float | None
     filtered: bool = False
+
+    @property
+    def filter(self) -> tuple[float | None, float | None] | None:
+        """The limits that a filter set, None without one."""
+        return (self.shortest, self.longest) if self.filtered else None
 
 
 @dataclass(frozen=True, eq=False)

@@ -39,15 +39,15 @@ class Doubt:
     figures: Mapping[str, float] = field(default_factory=dict)
 
 
-def doubts_of_scan(raw: HeightMap) -> tuple[Doubt, ...]:
-    """The doubts that one map as recorded gives rise to.
+def doubts_of_scan(raw: HeightMap, treated: HeightMap) -> tuple[Doubt, ...]:
+    """The doubts that one map gives rise to.
 
     Parameters
     ----------
-    raw : HeightMap
-        The untouched map.
+    raw, treated : HeightMap
+        The map as recorded and after the treatment.
     """
-    return tuple(doubt for doubt in (_missing(raw),) if doubt is not None)
+    return tuple(doubt for doubt in (_missing(raw), _sparse(treated)) if doubt is not None)
 
 
 def single_scan() -> Doubt:
@@ -71,4 +71,18 @@ def _missing(raw: HeightMap) -> Doubt | None:
         f"{share:.2%} of the points have no height; they are left out, never filled in.",
         "Check the set-point and the z range, or scan a cleaner spot.",
         {"missing_fraction": share},
+    )
+
+
+def _sparse(treated: HeightMap) -> Doubt | None:
+    """Points that a filter had to make up from neighbours of which more than 10 % were missing."""
+    share = max((entry.figures.get("sparse_fraction", 0.0) for entry in treated.history), default=0.0)
+    if share == 0:
+        return None
+    return Doubt(
+        "missing",
+        "amber",
+        f"At {share:.2%} of the points a filter found more than 10 % of its neighbourhood missing.",
+        "Scan a cleaner spot, or crop the holes away.",
+        {"sparse_fraction": share},
     )

@@ -13,7 +13,7 @@ from core.heightmap import HeightMap, Source
 from core.measures import CATALOGUE, readings
 from core.progress import Cancel, Cancelled, Progress
 from core.scale import Scale
-from core.treatment import Crop, Level, Treatment, Zero
+from core.treatment import Band, Crop, Level, Treatment, Zero
 
 PITCH = (1e-8, 1e-8)
 
@@ -151,3 +151,14 @@ def test_unlike_scans_are_not_silently_compared() -> None:
     result = compare(bench().with_scans([big]))
     red = [(pair.first, pair.second) for pair in result.comparability if pair.level == "red"]
     assert red == [("glass", "big"), ("mica", "big"), ("steel", "big")]
+
+
+def test_a_common_band_is_settled_on_the_bench_and_makes_unlike_scans_comparable() -> None:
+    big = Scan(HeightMap(texture(1e-10, 5, side=80), PITCH, "big"), "big")
+    result = compare(bench().with_scans([big]), treatment=Treatment((Level(form="plane"), Band())))
+    assert (result.band.shortest, result.band.longest, result.band.filtered) == pytest.approx((5e-8, 1e-7, True))
+    assert {pair.level for pair in result.comparability} == {"green"}
+    assert {scan.treated.shape for scan in result.scans} == {(30, 30), (70, 70)}
+    assert result.treatment.steps[1].parameters() == {"do": "band", "shortest": "50 nm", "longest": "100 nm"} | {
+        "kind": "gaussian"
+    }
