@@ -138,7 +138,8 @@ def run() -> int:
         return subprocess.call([PYTHON, "-m", "app", str(samples)], cwd=ROOT)
     out = ROOT / "lowrelief-sample-comparison"
     say("no screen here: comparing the sample scans (invented data) headless instead")
-    status = subprocess.call([PYTHON, "-m", "app", "compare", str(samples), "--out", str(out)], cwd=ROOT)
+    options = ["--out", str(out), "--zero", "lowest", "--title", "Which carrier for 30 nm particles? (invented data)"]
+    status = subprocess.call([PYTHON, "-m", "app", "compare", str(samples), *options], cwd=ROOT)
     if status in (0, 3):
         say(f"the comparison sheet is {out / 'sheet.html'}")
         say(f"the figure is          {out / 'figure.png'}")
