@@ -15,6 +15,9 @@ from core.units import format_length
 NARROW = 16.0
 """Sides of a map, in Sal, below which Str says so: there an isotropic Gaussian texture reads 0.85 on average."""
 
+FEWEST_POINTS = 2.0
+"""Sal, in points, below which it tells of the pixels and not of the surface."""
+
 CONSTANT = Outcome(None, "All heights are equal: there is no texture.")
 
 
@@ -84,7 +87,13 @@ def _without_texture(surface: Surface) -> Outcome | None:
 
 def _condition(surface: Surface, decay: Decay) -> str:
     side = min(surface.scan.size)
-    if decay.shortest is None or side >= NARROW * decay.shortest:
+    if decay.shortest is None:
+        return ""
+    if decay.shortest < FEWEST_POINTS * min(surface.scan.pitch):
+        return (
+            "Sal is below two points: neighbours are hardly alike, as in noise or on pixels too coarse for the texture."
+        )
+    if side >= NARROW * decay.shortest:
         return ""
     return (
         f"The map is only {side / decay.shortest:.2g} times as wide as Sal ({format_length(decay.shortest)}): there "

@@ -228,7 +228,8 @@ class _Data:
         f = spectrum.wavenumbers
         first = f[min(FIRST_BIN, f.size) - 1] if low is None else low
         last = f[-1] / 2 if high is None else high
-        chosen = (f >= first * (1 - 1e-12)) & (f <= last * (1 + 1e-12)) & (spectrum.densities > 0)
+        usable = (spectrum.densities > 0) & np.isfinite(spectrum.densities)
+        chosen = (f >= first * (1 - 1e-12)) & (f <= last * (1 + 1e-12)) & usable
         points = int(np.count_nonzero(chosen))
         if points < LEAST_POINTS:
             raise MapError(
@@ -258,7 +259,7 @@ class _Data:
             excess = np.where(near, 0.5 * x * x * (1 + x / 3), np.expm1(x) - x)
             return np.asarray(root * np.sign(x) * np.sqrt(2 * np.maximum(excess, 0.0)))
 
-        with np.errstate(over="ignore"):
+        with np.errstate(over="ignore", under="ignore", invalid="ignore", divide="ignore"):  # far from the optimum
             found = min((least_squares(residuals, start, x_scale="jac") for start in starts), key=lambda one: one.cost)
         theta = np.asarray(found.x, dtype=np.float64)
         freedom = max(self.f.size - theta.size, 1)
@@ -274,7 +275,10 @@ class _Data:
             / 2e-4
         )
         information = gradient @ (self.m[:, None] * gradient.T)
-        covariance = np.asarray(np.linalg.pinv(information, hermitian=True) * max(1.0, misfit), dtype=np.float64)
+        # What the spectrum does not tell has next to no information and gets next to endless width, not none.
+        known, ways = np.linalg.eigh(information)
+        known = np.maximum(known, 1e-14 * known[-1])
+        covariance = np.asarray((ways / known) @ ways.T * max(1.0, misfit), dtype=np.float64)
         return _Best(theta, covariance, float(stdtrit(freedom, 0.975)), misfit)
 
     def fit(self, model: PowerLaw | KCorrelation, estimates: dict[str, Estimate], misfit: float, note: str) -> Fit:

@@ -203,6 +203,27 @@ def test_fourier_surface_1_20(expected: Expected) -> None:
     assert found.slowest == pytest.approx(102.96, abs=0.3)
 
 
+def test_sal_converges_with_the_square_of_the_sampling() -> None:
+    """F1 on 48² to 384² points; the exact decay found here from its own autocorrelation Σ a²/2 cos(2π(px + qy)/L)."""
+    amplitudes = np.array([5, 4, 3, 2, 1, 0.5])
+    p, q = np.array([1, 0, 1, 3, 5, 8]), np.array([0, 1, 1, -2, 4, -7])
+
+    def along(angle: float) -> float:
+        phase = 2 * np.pi * (p * math.cos(angle) + q * math.sin(angle))
+        power = amplitudes**2 / np.sum(amplitudes**2)
+        return float(brentq(lambda r: np.sum(power * np.cos(phase * r)) - 0.2, 0.05, 0.35))
+
+    true = 1e-5 * min(along(angle) for angle in np.radians(np.arange(20, 25, 0.01)))
+    sizes = (48, 96, 192, 384)
+    errors = [
+        abs((decay_of(HeightMap(fourier(n), (1e-5 / n,) * 2), periodic=True).shortest or 0) - true) for n in sizes
+    ]
+    # The error of one sampling depends on where the lags lie; its envelope falls with the square.
+    assert np.polyfit(np.log(sizes), np.log(errors), 1)[0] < -1.5
+    for n, error in zip(sizes, errors, strict=True):
+        assert error < true * (2 / n) ** 2 * 4
+
+
 @pytest.mark.parametrize("pitch", [(1e-8, 1e-8), (2e-8, 1e-8), (1e-8, 1.7e-8)])
 def test_direction_of_a_tilted_cosine_1_22(expected: Expected, pitch: tuple[float, float]) -> None:
     """The wave vector is (3, 4) per side whatever the pixel: oblong pixels make an oblong map and turn it."""
@@ -329,6 +350,13 @@ def test_narrow_maps_say_so() -> None:
         HeightMap(gaussian_texture((64, 64), (1.0, 1.0), sq=1, length=8, rng=np.random.default_rng(1)), (1, 1))
     )
     assert "times as wide as Sal" in autocorrelation_length(surface).note
+
+
+def test_noise_says_so() -> None:
+    noise = Surface(HeightMap(np.random.default_rng(1).standard_normal((128, 128)), (1.0, 1.0)))
+    outcome = autocorrelation_length(noise)
+    assert outcome.value == pytest.approx(0.8, abs=0.05)  # linear from 1 to about 0 over one point: 0.2 is met at 0.8
+    assert "below two points" in outcome.note
 
 
 def test_lags_grow_only_as_far_as_needed(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -141,7 +141,7 @@ def gaussian(f: NDArray[np.float64]) -> NDArray[np.float64]:
 def test_gaussian_pair_8_03(expected: Expected) -> None:
     """20 µm, 512²: bins 0.05/µm apart. The density is exact in every bin; the band is a sum over whole bins, whose
     number in an annulus of 4 to 20 bins differs from its area by the lattice: the ring at 4 bins alone leaves 1 % of
-    the power open, while the smooth integral of the radial average, at the rings' mean wavenumbers, is good to 0.2 %."""
+    the power open, while the smooth integral of the radial average, at mean wavenumbers, is good to 0.2 %."""
     spectrum = areal_spectrum(exact_map(gaussian, 512, 20e-6 / 512), window="none")
     at = np.argmin(np.abs(spectrum.fx - 0.5e6))
     assert spectrum.densities[0, at] == expected("8.03|PSD2 at f=0.5/um", unit=1e-30)

@@ -221,6 +221,14 @@ def test_a_knee_outside_the_range_is_said() -> None:
     assert "knee" in fit_k_correlation(radial(affine(256, 0.7, np.random.default_rng(16))), low=0.1, high=0.25).note
 
 
+def test_what_a_spectrum_does_not_tell_has_a_wide_interval() -> None:
+    """White noise has no knee: B may be anything small, and the interval says so."""
+    fit = fit_k_correlation(radial(HeightMap(np.random.default_rng(18).standard_normal((128, 128)), (1.0, 1.0))))
+    knee = fit.estimates["b"]
+    assert knee.high > 10 * knee.low
+    assert fit.estimates["c"].high - fit.estimates["c"].low > 0.5
+
+
 def test_too_few_bins_are_refused() -> None:
     spectrum = radial(HeightMap(np.random.default_rng(1).standard_normal((64, 64)), (1.0, 1.0)))
     with pytest.raises(MapError, match="bins"):
