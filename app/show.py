@@ -8,8 +8,9 @@ from typing import Any
 from core.heightmap import HeightMap
 from core.measures import CATALOGUE, readings
 from core.measures.reading import Reading
+from core.sheet.words import number_text
 from core.treatment import Treatment
-from core.units import format_length, format_number
+from core.units import format_length
 
 
 def as_record(maps: Sequence[HeightMap]) -> dict[str, Any]:
@@ -60,10 +61,4 @@ def as_text(maps: Sequence[HeightMap]) -> str:
 def _line(reading: Reading) -> str:
     quantity = CATALOGUE[reading.symbol]
     words = f"{quantity.name} · {reading.clause}"
-    return f"{reading.symbol:<7}{_value(reading):<14}{words}" + (f" · {reading.note}" if reading.note else "")
-
-
-def _value(reading: Reading) -> str:
-    if reading.value is None:
-        return "–"
-    return format_length(reading.value) if reading.unit == "m" else format_number(reading.value)
+    return f"{reading.symbol:<10}{number_text(reading):<14}{words}" + (f" · {reading.note}" if reading.note else "")

@@ -256,7 +256,9 @@ def _specimen(name: str, scans: Sequence[ScanResult], comparison: Comparison) ->
 
 
 def _of_spots(symbol: str, spots: Sequence[ScanResult]) -> Reading:
-    return interval.of_spots([spot.readings[symbol] for spot in spots], positive=CATALOGUE[symbol].positive)
+    quantity = CATALOGUE[symbol]
+    spots_read = [spot.readings[symbol] for spot in spots]
+    return interval.of_spots(spots_read, positive=quantity.positive, period=quantity.period)
 
 
 def _typical(spots: Sequence[ScanResult], rank_by: str) -> str:
@@ -284,5 +286,7 @@ def _band(maps: Sequence[HeightMap], treatment: Treatment) -> Band:
 
 
 def _known(symbol: str) -> None:
-    if symbol not in CATALOGUE:
-        raise ReadingUnknown(f"There is no reading “{symbol}”", fix=f"The readings are: {', '.join(CATALOGUE)}.")
+    ranking = [known for known, quantity in CATALOGUE.items() if quantity.period is None]
+    if symbol not in ranking:
+        told = "is a direction and has no order" if symbol in CATALOGUE else "is unknown"
+        raise ReadingUnknown(f"The reading “{symbol}” {told}", fix=f"Rank by one of: {', '.join(ranking)}.")

@@ -1,7 +1,7 @@
 """Every error this package raises on bad input.
 
-An error says *what* is wrong, *where* (a file, a line, a step) and *what to do*. Each class also is a builtin kind, so a
-caller may catch either ``LowreliefError`` or the builtin she expects.
+An error says *what* is wrong, *where* (a file, a line, a step) and *what to do*. Each class also is a builtin kind, so
+a caller may catch either ``LowreliefError`` or the builtin she expects.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The catalogue of readings: one record for each quantity, and one call that reads them all.
 
-Clause numbers of ISO 25178-2:2021 are given as best known (clause number from memory).
+Clause numbers of ISO 25178-2:2021 and ISO 12781-1:2011 are given as best known: they are from memory.
 """
 
 from __future__ import annotations
@@ -12,16 +12,26 @@ import numpy as np
 
 from core.errors import ReadingUnknown
 from core.heightmap import HeightMap
-from core.measures import heights, hybrid
+from core.measures import features, flatness, functional, heights, hybrid, spatial
 from core.measures.outcome import Outcome
 from core.measures.quantity import Quantity
 from core.measures.reading import Reading
 from core.measures.surface import Surface
 
-_FAMILIES = (heights.ENTRIES, hybrid.ENTRIES)
+FAMILIES: dict[str, tuple[Quantity, ...]] = {
+    "heights": heights.ENTRIES,
+    "slopes": hybrid.ENTRIES,
+    "spatial": spatial.ENTRIES,
+    "material ratio": functional.ENTRIES,
+    "hills and dales": features.ENTRIES,
+    "flatness": flatness.ENTRIES,
+}
+"""The readings by family, in the order in which they are shown."""
 
-CATALOGUE: dict[str, Quantity] = {quantity.symbol: quantity for family in _FAMILIES for quantity in family}
+CATALOGUE: dict[str, Quantity] = {quantity.symbol: quantity for family in FAMILIES.values() for quantity in family}
 """All readings by symbol, in the order in which they are shown."""
+
+TOO_LARGE = Outcome(None, "The heights are too large to be evaluated.")
 
 
 def readings(scan: HeightMap, symbols: Iterable[str] | None = None) -> dict[str, Reading]:
@@ -64,8 +74,11 @@ def readings(scan: HeightMap, symbols: Iterable[str] | None = None) -> dict[str,
 
 
 def _read(quantity: Quantity, surface: Surface) -> Reading:
-    with np.errstate(over="ignore", invalid="ignore"):
-        outcome = quantity.function(surface)
+    try:
+        with np.errstate(over="ignore", invalid="ignore"):
+            outcome = quantity.function(surface)
+    except OverflowError:
+        outcome = TOO_LARGE
     if outcome.value is not None and not math.isfinite(outcome.value):
-        outcome = Outcome(None, "The heights are too large to be evaluated.")
+        outcome = TOO_LARGE
     return Reading(quantity.symbol, outcome.value, quantity.unit, quantity.clause, note=outcome.note)

@@ -31,6 +31,9 @@ class Quantity:
         Whether it is positive by nature: then it scatters by factors and the logarithm is its scale.
     function : callable
         From a `Surface` to an `Outcome`.
+    period : float or None
+        For directions: values that differ by it are the same (180 for the lay). Such readings have no order, so nothing
+        is ranked by them, and their mean is taken around the circle.
     """
 
     symbol: str
@@ -42,3 +45,4 @@ class Quantity:
     misleads: str
     positive: bool
     function: Callable[[Surface], Outcome] = field(repr=False)
+    period: float | None = None

@@ -143,5 +143,6 @@ ENTRIES = (
         "of crossed textures it names one. Row offsets read 90, hum near 0: the instrument. 179 and 1 are neighbours.",
         False,
         direction,
+        period=180.0,
     ),
 )

@@ -153,7 +153,9 @@ def scaling(reading: Reading, unit: str | None = None) -> tuple[float, str]:
     if reading.unit == "1" and reading.symbol in CATALOGUE and CATALOGUE[reading.symbol].positive:
         shown = _share_unit(reading.value) if unit is None else unit
         return SHARES[shown], shown
-    return POWERS.get(reading.unit, (1.0, reading.unit))
+    if reading.unit in POWERS:
+        return _power_scaling(reading.value, POWERS[reading.unit])
+    return 1.0, {"1": "", "deg": "°"}.get(reading.unit, reading.unit)
 
 
 def column_scaling(readings: Iterable[Reading | None]) -> tuple[float, str]:
@@ -176,21 +178,22 @@ def _share_unit(value: float | None) -> str:
 SHARES = {"": 1.0, "%": 1e-2, "ppm": 1e-6}
 """Sizes of the units of small pure numbers."""
 
-POWERS: dict[str, tuple[float, str]] = {
-    "1": (1.0, ""),
-    "": (1.0, ""),
-    "m2": (1e-12, "µm²"),
-    "m^2": (1e-12, "µm²"),
-    "m²": (1e-12, "µm²"),
-    "1/m2": (1e12, "1/µm²"),
-    "1/m^2": (1e12, "1/µm²"),
-    "1/m²": (1e12, "1/µm²"),
-    "m^-2": (1e12, "1/µm²"),
-    "1/m": (1e6, "1/µm"),
-    "m^-1": (1e6, "1/µm"),
-    "deg": (1.0, "°"),
-}
-"""SI size and name of the unit in which readings that are no lengths are shown."""
+POWERS = {"m2": 2, "m3": 3, "1/m2": -2, "1/m": -1}
+"""Units that are powers of a length, and the power."""
+
+RAISED = {1: "", 2: "²", 3: "³"}
+
+
+def _power_scaling(value: float | None, power: int) -> tuple[float, str]:
+    """The power of µm, nm or mm in which the number is neither long nor tiny."""
+    for base in ("µm", "nm", "mm"):
+        size = metres_per(base) ** power
+        if not _has(value) or not value or 0.1 <= abs(value) / size < 1e6:
+            break
+    else:
+        base = "µm"
+    name = base + RAISED[abs(power)]
+    return metres_per(base) ** power, name if power > 0 else f"1/{name}"
 
 
 def common_unit(metres: Iterable[float | None]) -> str:

@@ -15,6 +15,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from core.heightmap import FloatArray
 from core.measures.reading import Reading
 
 ONE_SPOT = "one spot: spot-to-spot variation unknown, no interval"
@@ -32,7 +33,7 @@ def student(p: float, df: float) -> float:
     return float(stdtrit(df, p))
 
 
-def of_spots(spots: Sequence[Reading], *, positive: bool) -> Reading:
+def of_spots(spots: Sequence[Reading], *, positive: bool, period: float | None = None) -> Reading:
     """One reading for a specimen from the same reading of its spots.
 
     Parameters
@@ -41,6 +42,8 @@ def of_spots(spots: Sequence[Reading], *, positive: bool) -> Reading:
         At least one; all of the same symbol and unit. Spots without a value are left out and counted in the note.
     positive : bool
         Whether the reading is positive by nature, so that the logarithm is its scale.
+    period : float, optional
+        For directions: values that differ by it are the same. They are unrolled about their mean direction first.
 
     Returns
     -------
@@ -53,6 +56,8 @@ def of_spots(spots: Sequence[Reading], *, positive: bool) -> Reading:
     notes = [f"{lost} of {len(spots)} spots could not be read"] if lost else []
     if values.size == 0:
         return Reading(first.symbol, None, first.unit, first.clause, note=first.note or "no spot could be read")
+    if period is not None:
+        values = unrolled(values, period)
     on_log = positive and bool((values > 0).all())
     if positive and not on_log:
         notes.append("a spot reads zero: interval on the value, not on its logarithm")
@@ -77,3 +82,18 @@ def of_spots(spots: Sequence[Reading], *, positive: bool) -> Reading:
         n=n,
         note="; ".join(notes),
     )
+
+
+def unrolled(directions: FloatArray, period: float) -> FloatArray:
+    """Directions moved by whole periods so that all lie within half a period of their mean direction, that within one.
+
+    The mean direction is that of the sum of unit vectors at 2π·direction/period (K. V. Mardia and P. E. Jupp,
+    Directional Statistics, Wiley 2000, 2.2: from memory).
+
+    >>> [round(float(value), 6) for value in unrolled(np.array([179.0, 1.0, 3.0]), 180.0)]
+    [-1.0, 1.0, 3.0]
+    """
+    turns = directions / period
+    mean = np.angle(np.exp(2j * np.pi * turns).sum()) / (2 * np.pi) % 1
+    moved: FloatArray = (turns - np.round(turns - mean)) * period
+    return moved

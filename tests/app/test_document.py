@@ -36,9 +36,9 @@ def settle(document: Document, qtbot: QtBot) -> None:
     qtbot.waitUntil(lambda: not document.busy and (document.up_to_date or not document.bench.scans), timeout=20_000)
 
 
-def readings(document: Document) -> dict[str, dict[str, float]]:
+def readings(document: Document) -> dict[str, dict[str, float | None]]:
     assert document.comparison is not None
-    return {scan.name: {s: float(r) for s, r in scan.readings.items()} for scan in document.comparison.scans}
+    return {scan.name: {s: r.value for s, r in scan.readings.items()} for scan in document.comparison.scans}
 
 
 def test_adding_many_files_is_one_entry(compared: Document) -> None:

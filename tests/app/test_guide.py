@@ -77,7 +77,7 @@ def test_the_table_of_formats_agrees_with_the_readers() -> None:
 
 def test_readings_and_presets_are_those_of_the_program() -> None:
     readings = PAGES["comparing.md"].partition("## Readings")[2]
-    assert set(re.findall(r"\*\*(S[\w.]+)\*\*", readings)) == set(CATALOGUE)
+    assert set(re.findall(r"\*\*([A-Z]+[\w.()]*)\*\*", readings)) == set(CATALOGUE)
     presets = [preset for preset in PRESETS if preset != "typed"]
     rows = re.findall(r"^\| (?!preset)[^|-][^|]*\|", PAGES["scale.md"], flags=re.MULTILINE)
     assert len(rows) == len(presets)

@@ -103,7 +103,7 @@ def test_what_is_not_comparable_is_said_with_its_cure(comparison: Comparison) ->
     groups = unlike_pairs(comparison.comparability)
     assert [level for level, *_ in groups] == ["red"]
     _, reasons, cure, pairs = groups[0]
-    assert "area" in reasons and "Crop" in cure and len(pairs) == 2
+    assert "area" in reasons and "band" in cure and len(pairs) == 2
 
 
 def test_chips_are_the_doubts_worst_first_without_notes() -> None:

@@ -55,8 +55,11 @@ def script(z: NDArray[np.float64]) -> dict[str, float]:
     return {symbol: float(value) for symbol, value in found.items()}
 
 
+SYMBOLS = ("Sq", "Sa", "Sz", "Sp", "Sv", "Ssk", "Sku", "S99.8", "Sdq", "Sdr")
+
+
 def shared_passes(scan: HeightMap) -> dict[str, float]:
-    return {symbol: float(reading) for symbol, reading in readings(scan).items()}
+    return {symbol: float(reading) for symbol, reading in readings(scan, SYMBOLS).items()}
 
 
 def plain(scan: HeightMap) -> dict[str, float]:

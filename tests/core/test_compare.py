@@ -97,6 +97,8 @@ def test_ranking_by_another_reading_touches_no_map() -> None:
         restand(result, "Sx")
     with pytest.raises(ReadingUnknown):
         compare(bench(), rank_by="nonsense")
+    with pytest.raises(ReadingUnknown, match="direction"):
+        restand(result, "Std")
 
 
 def test_typical_is_the_middle_spot() -> None:

@@ -23,10 +23,10 @@ def test_import_is_cheap() -> None:
     assert run(f"import sys, core; print([m for m in {HEAVY} if m in sys.modules])") == "[]"
 
 
-def test_measuring_needs_numpy_only() -> None:
+def test_measuring_heights_needs_numpy_only() -> None:
     code = (
         "import sys, core; core.readings(core.Treatment.default().apply(core.HeightMap([[0, 1e-9], [0, 3e-9]], "
-        f"pitch=(1e-8, 1e-8)))); print([m for m in {HEAVY[1:]} if m in sys.modules])"
+        f"pitch=(1e-8, 1e-8))), ['Sq', 'Sz', 'Sdq']); print([m for m in {HEAVY[1:]} if m in sys.modules])"
     )
     assert run(code) == "[]"
 

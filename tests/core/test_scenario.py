@@ -122,8 +122,8 @@ def test_the_two_crystals_are_tied_and_the_others_told_apart() -> None:
 
 def test_close_ups_are_not_comparable_with_the_carriers() -> None:
     wide = {"sapphire": [ALL[0].scan], "gold": [ALL[6].scan]}
-    assert [pair.level for pair in pairs(wide)] == ["green"]
-    mixed = pairs({"sapphire": [ALL[0].scan], "gold": [ALL[20].scan]})
+    assert [pair.level for pair in pairs(wide, band=None)] == ["green"]
+    mixed = pairs({"sapphire": [ALL[0].scan], "gold": [ALL[20].scan]}, band=None)
     assert [pair.level for pair in mixed] == ["red"]
     assert set(mixed[0].reasons) == {"area", "pixel"}
 

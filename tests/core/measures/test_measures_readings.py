@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from core.errors import LowreliefError, ReadingUnknown
 from core.heightmap import HeightMap
-from core.measures import CATALOGUE, Reading, Surface, readings
+from core.measures import CATALOGUE, FAMILIES, Reading, Surface, readings
 
+BASIC = [quantity.symbol for family in ("heights", "slopes") for quantity in FAMILIES[family]]
+SIGNED = ("Ssk", "Std", "Smr1", "Smr2", "Smr", "Smc")  # of either sign, or shares and angles
 HEIGHTS = ("Sq", "Sa", "Sz", "Sp", "Sv", "S99.8")
 PITCH = (1.1e-8, 0.7e-8)
 
@@ -26,7 +28,7 @@ quick = settings(max_examples=40, deadline=None)
 
 
 def values(z: NDArray[np.float64], pitch: tuple[float, float] = PITCH) -> dict[str, float]:
-    return {symbol: float(reading) for symbol, reading in readings(HeightMap(z, pitch)).items()}
+    return {symbol: float(reading) for symbol, reading in readings(HeightMap(z, pitch), BASIC).items()}
 
 
 def plain(z: NDArray[np.float64], pitch: tuple[float, float] = PITCH) -> dict[str, float]:
@@ -242,13 +244,15 @@ def test_unknown_symbol_is_refused() -> None:
 
 
 def test_catalogue_is_whole() -> None:
-    assert list(CATALOGUE) == ["Sq", "Sa", "Sz", "Sp", "Sv", "Ssk", "Sku", "S99.8", "Sdq", "Sdr"]
+    assert BASIC == ["Sq", "Sa", "Sz", "Sp", "Sv", "Ssk", "Sku", "S99.8", "Sdq", "Sdr"]
+    assert list(CATALOGUE) == [quantity.symbol for family in FAMILIES.values() for quantity in family]
+    assert len(CATALOGUE) == sum(map(len, FAMILIES.values()))  # no symbol stands for two things
     found = readings(HeightMap(np.random.default_rng(3).standard_normal((10, 10)), PITCH))
     for symbol, quantity in CATALOGUE.items():
         assert quantity.symbol == symbol
-        assert quantity.unit in ("m", "1")
+        assert quantity.unit in ("m", "1", "deg", "m2", "m3", "1/m", "1/m2")
         assert all((quantity.name, quantity.clause, quantity.meaning, quantity.formula, quantity.misleads))
-        assert quantity.positive == (symbol != "Ssk")
+        assert quantity.positive == (symbol not in SIGNED)
         assert isinstance(found[symbol], Reading)
         assert (found[symbol].symbol, found[symbol].unit) == (symbol, quantity.unit)
         assert found[symbol].clause == quantity.clause

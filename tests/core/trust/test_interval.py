@@ -73,3 +73,13 @@ def test_the_interval_holds_the_truth_in_95_of_100_benches(scatter: float, n: in
         assert reading.high is not None
         held += reading.low <= 1.0 <= reading.high
     assert 0.93 < held / 2000 < 0.97
+
+
+def test_directions_are_averaged_around_the_circle() -> None:
+    degrees = [Reading("Std", value, "deg", "clause") for value in (178.0, 2.0, 3.0)]
+    reading = of_spots(degrees, positive=False, period=180.0)
+    assert reading.value == pytest.approx(1.0)
+    assert reading.low is not None
+    assert reading.high is not None
+    assert (reading.low + reading.high) / 2 == pytest.approx(1.0)
+    assert reading.high - reading.low < 15  # and not the width of two numbers 176 apart
