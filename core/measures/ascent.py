@@ -81,9 +81,8 @@ def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
     basins = number.take(ends)
     if not scan.complete:
         basins[~scan.used.reshape(-1)] = summits.size
-    saddles, sides = _sides(
-        saddles, np.concatenate(strips.links), np.concatenate(strips.steepest), basins, scan.shape[1]
-    )
+    meeting = _Meeting(saddles, np.concatenate(strips.links), np.concatenate(strips.steepest))
+    saddles, sides = _sides(meeting, basins, scan, down)
     return Ascent(basins, summits, saddles, sides)
 
 
@@ -227,25 +226,57 @@ def _followed(uphill: IntArray) -> IntArray:
         seen, further = further, seen
 
 
-def _sides(
-    saddles: IntArray, links: ByteArray, steepest: ByteArray, basins: IntArray, nx: int
-) -> tuple[IntArray, IntArray]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Meeting:
+    """Where basins may meet: the saddle points, which neighbours of each are higher, and which is the highest."""
+
+    saddles: IntArray
+    links: ByteArray
+    steepest: ByteArray
+
+
+def _sides(meeting: _Meeting, basins: IntArray, scan: HeightMap, down: bool) -> tuple[IntArray, IntArray]:
     """For each saddle its own basin and that beyond, once for each group of higher neighbours but its own.
 
-    All points of a group lie in one piece above the saddle, so any of them may stand for it. For its own group it is
-    the saddle itself, so that two basins that are joined also touch.
+    All points of a group lie in one piece above the saddle. The highest of them stands for it, so that the basin beyond
+    does not depend on how the map lies. For its own group it is the saddle itself, so that two basins that are joined
+    also touch.
     """
-    offsets = np.array([dy * nx + dx for dy, dx in RING], np.int32)
+    saddles, links = meeting.saddles, meeting.links
+    offsets = np.array([dy * scan.shape[1] + dx for dy, dx in RING], np.int32)
     points, pairs = [], []
-    groups, own_group, own = GROUPS.take(links), GROUP[steepest, links], basins.take(saddles)
+    groups, own_group, own = GROUPS.take(links), GROUP[meeting.steepest, links], basins.take(saddles)
     for group in range(len(MEMBER)):
         there = np.flatnonzero((groups > group) & (own_group != group))
         saddle, one = saddles[there], own[there]
-        other = basins.take(saddle + offsets.take(MEMBER[group].take(links[there])))
+        other = basins.take(saddle + offsets.take(_highest_member(group, saddle, links[there], offsets, scan, down)))
         apart = np.flatnonzero(one != other)
         points.append(saddle[apart])
         pairs.append(np.stack([one[apart], other[apart]]))
     return np.concatenate(points), np.concatenate(pairs, axis=1)
+
+
+def _highest_member(
+    group: int, saddles: IntArray, links: ByteArray, offsets: IntArray, scan: HeightMap, down: bool
+) -> ByteArray:
+    """Place in `RING` of the highest member of a group of higher neighbours."""
+    found: ByteArray = MEMBER[group].take(links)
+    members: ByteArray = MEMBERS[group].take(links)
+    several = np.flatnonzero(members & (members - 1))  # more than one bit
+    if several.size == 0:
+        return found
+    z, saddle, members = scan.z.reshape(-1), saddles[several], members[several]
+    best, place_of_best = np.full(several.size, -np.inf), found[several]
+    for place in range(8):
+        here = np.flatnonzero(members >> place & 1)
+        height = z.take(saddle[here] + offsets[place])
+        if down:
+            height = -height
+        higher = height > best[here]
+        best[here[higher]] = height[higher]
+        place_of_best[here[higher]] = place
+    found[several] = place_of_best
+    return found
 
 
 def _groups(link: int) -> list[list[int]]:
@@ -274,6 +305,15 @@ MEMBER = np.array(
     [[groups[k][0] if k < len(groups) else 0 for groups in _ALL] for k in range(int(GROUPS.max()))], np.uint8
 )
 """The neighbour (place in `RING`) that stands for each group; row = group, column = link."""
+
+MEMBERS = np.array(
+    [
+        [sum(1 << place for place in groups[k]) if k < len(groups) else 0 for groups in _ALL]
+        for k in range(int(GROUPS.max()))
+    ],
+    np.uint8,
+)
+"""The neighbours in each group, a bit for each place in `RING`; row = group, column = link."""
 
 GROUP = np.array(
     [[next((k for k, group in enumerate(groups) if place in group), 0) for groups in _ALL] for place in range(8)],

@@ -155,11 +155,8 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
         np.maximum.at(best, b, saddles)
         low = heights - best < least
         onto = itself.copy()
-        for here, there in ((a, b), (b, a)):
-            way = np.flatnonzero((saddles == best[here]) & low[here])
-            here, there = here[way], there[way]
-            up = (heights[there] > heights[here]) | ((heights[there] == heights[here]) & (there > here))
-            onto[here[up]] = there[up]
+        falling, higher = _ways_up(heights, best, low, a, b, saddles)
+        onto[falling] = higher
         if np.array_equal(onto, itself):
             return joined, np.maximum(rims, best)
         onto = _ends(onto)
@@ -174,6 +171,26 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
         active &= a != b
         rest = np.flatnonzero(active)  # looked up by place: several times faster than by truth values
         a, b, saddles = a[rest], b[rest], saddles[rest]
+
+
+def _ways_up(
+    heights: FloatArray, best: FloatArray, low: BoolArray, a: IntArray, b: IntArray, saddles: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Low basins whose highest saddle leads to a higher summit, and those summits, the highest last.
+
+    Where three basins meet at one saddle the falling one goes to the highest of the others, so that it does not depend
+    on how the map lies.
+    """
+    ends: tuple[list[IntArray], list[IntArray]] = [], []
+    for here, there in ((a, b), (b, a)):
+        way = np.flatnonzero((saddles == best[here]) & low[here])
+        here, there = here[way], there[way]
+        up = (heights[there] > heights[here]) | ((heights[there] == heights[here]) & (there > here))
+        ends[0].append(here[up])
+        ends[1].append(there[up])
+    falling, higher = np.concatenate(ends[0]), np.concatenate(ends[1])
+    order = np.argsort(heights[higher], kind="stable")
+    return falling[order], higher[order]
 
 
 def volumes(hills: Hills, scan: HeightMap, *, down: bool = False) -> FloatArray:
