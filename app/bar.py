@@ -11,7 +11,7 @@ from app.document import Document
 from app.scalebox import ScaleBox
 from app.theme import text_font
 from app.widgets.parts import ElidedLabel, button, menu_button
-from core.measures import CATALOGUE
+from core.measures import FAMILIES, Quantity
 
 ROOMY, TIGHT = 1130, 960  # widths of the window
 HAND_OVER = ("hand-over-all", "", "hand-over-figure", "hand-over-treatment", "", "save", "save-as")
@@ -100,17 +100,26 @@ class Bar(QWidget):
         self.hand_over.setMenu(commands.menu(HAND_OVER, self))
 
     def _rank_menu(self) -> QMenu:
+        """The readings of the first family at once, the others a step further. Directions rank nothing."""
         menu = QMenu(self)
         self._group = QActionGroup(menu)
-        for symbol, quantity in CATALOGUE.items():
-            action = menu.addAction(f"{symbol}   {quantity.name}")
-            action.setCheckable(True)
-            action.setData(symbol)
-            action.setToolTip(quantity.meaning)
-            action.triggered.connect(lambda _=False, symbol=symbol: self._document.set_rank_by(symbol))
-            self._group.addAction(action)
-        menu.setToolTipsVisible(True)
+        for number, (family, quantities) in enumerate(FAMILIES.items()):
+            part = menu if number == 0 else menu.addMenu(family.capitalize())
+            part.setToolTipsVisible(True)
+            for quantity in quantities:
+                if quantity.period is None:
+                    self._add_reading(part, quantity)
+            if number == 0:
+                menu.addSeparator()
         return menu
+
+    def _add_reading(self, menu: QMenu, quantity: Quantity) -> None:
+        action = menu.addAction(f"{quantity.symbol}   {quantity.name}")
+        action.setCheckable(True)
+        action.setData(quantity.symbol)
+        action.setToolTip(quantity.meaning)
+        action.triggered.connect(lambda: self._document.set_rank_by(quantity.symbol))
+        self._group.addAction(action)
 
 
 def counted(scans: int, specimens: int) -> str:

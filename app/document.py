@@ -22,7 +22,7 @@ from core.errors import LowreliefError
 from core.gather import expand
 from core.results import Comparison
 from core.scale import Scale
-from core.treatment import Treatment
+from core.treatment import Band, Treatment
 from core.treatment.step import Step
 
 
@@ -161,6 +161,10 @@ class Document(QObject):
         place = len(steps) - 1 if steps and steps[-1].do == "zero" and step.do != "zero" else len(steps)
         steps.insert(place, step)
         self._steps(steps, f"add step {step.do}")
+
+    def add_common_band(self) -> None:
+        """The step that makes scans of different size and pixel comparable."""
+        self.add_step(Band())
 
     def edit_step(self, index: int, step: Step) -> None:
         """Other parameters for the step at this place."""

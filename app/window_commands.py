@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from app.commands import Command
+from core.scale import PRESETS
 
 if TYPE_CHECKING:
     from app.window import Window
@@ -76,18 +77,17 @@ def _scale(w: Window) -> list[Command]:
     def preset(name: str) -> bool:
         return document.bench.scale.preset == name
 
+    presets = [
+        Command(id=f"scale-{name}", text=text.capitalize(), menu="Scale",
+                run=lambda name=name: box.choose(name),  # type: ignore[misc]
+                checked=lambda name=name: preset(name), one_of="preset", rule=name == "pooled")  # type: ignore[misc]
+        for name, text in PRESETS.items() if name != "typed"
+    ]  # fmt: skip
     return [
         Command(id="shared", text="One scale for all tiles", menu="Scale", keys=("S",), run=box.switch.toggle,
                 checked=lambda: document.bench.scale.shared),
         Command(id="scale-type", text="Type the scale", menu="Scale", keys=("Ctrl+L",), run=w.type_scale),
-        Command(id="scale-pooled", text="0.1–99.9 % of all points", menu="Scale", run=lambda: box.choose("pooled"),
-                checked=lambda: preset("pooled"), one_of="preset", rule=True),
-        Command(id="scale-widest", text="Widest", menu="Scale", run=lambda: box.choose("widest"),
-                checked=lambda: preset("widest"), one_of="preset"),
-        Command(id="scale-tightest", text="Tightest", menu="Scale", run=lambda: box.choose("tightest"),
-                checked=lambda: preset("tightest"), one_of="preset"),
-        Command(id="scale-hundred", text="0 to 100 nm", menu="Scale", run=lambda: box.choose("hundred"),
-                checked=lambda: preset("hundred"), one_of="preset"),
+        *presets,
         Command(id="zero-mean", text="Zero at the mean", menu="Scale", run=lambda: document.set_zero("mean"),
                 rule=True),
         Command(id="zero-median", text="Zero at the median", menu="Scale", run=lambda: document.set_zero("median")),

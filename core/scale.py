@@ -17,7 +17,7 @@ Preset = Literal["pooled", "widest", "tightest", "hundred", "typed"]
 
 PRESETS: dict[Preset, str] = {
     "pooled": "0.1–99.9 % of all points, rounded outward",
-    "widest": "widest: every point of every scan",
+    "widest": "widest: lowest to highest point of all",
     "tightest": "tightest: the flattest scan fills it",
     "hundred": "0 to 100 nm",
     "typed": "as typed",

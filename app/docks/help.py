@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QComboBox, QTabWidget, QTextBrowser
 
 from app.docks.dock import DockHead
 from app.widgets.parts import SMALL, Column, label
-from core.measures import CATALOGUE
+from core.measures import CATALOGUE, FAMILIES
 
 GUIDE = Path(__file__).parents[1] / "guide"
 
@@ -54,8 +54,10 @@ class ReadingHelp(Column):
         self.choice.setAccessibleName("Reading to explain")
         self.choice.setMinimumContentsLength(12)
         self.choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        for symbol, quantity in CATALOGUE.items():
-            self.choice.addItem(f"{symbol}  {quantity.name}", symbol)
+        for family in FAMILIES.values():
+            for quantity in family:
+                self.choice.addItem(f"{quantity.symbol}  {quantity.name}", quantity.symbol)
+            self.choice.insertSeparator(self.choice.count())
         self.choice.currentIndexChanged.connect(self._show)
         self.column.addWidget(self.choice)
         self._parts = {}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import QSortFilterProxyModel, Signal
+from PySide6.QtCore import QSortFilterProxyModel, Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.docks.dock import DockHead
@@ -106,8 +106,8 @@ class StandingPanel(Column):
     def _fill_cards(self, comparison: Comparison | None) -> None:
         emptied(self._cards)
         if comparison is not None and comparison.scans:
-            for make in (_verdict_card, _comparability_card, _doubts_card):
-                card = make(comparison)
+            unlike = _comparability_card(comparison, self._document.add_common_band)
+            for card in (_verdict_card(comparison), unlike, _doubts_card(comparison)):
                 if card is not None:
                     self._cards.addWidget(card)
         refused = _refused_card(self._document, comparison, self.retry_asked.emit)
@@ -125,7 +125,7 @@ def _verdict_card(comparison: Comparison) -> QWidget | None:
     return card
 
 
-def _comparability_card(comparison: Comparison) -> QWidget | None:
+def _comparability_card(comparison: Comparison, add_band: Callable[[], object]) -> QWidget | None:
     groups = unlike_pairs(comparison.comparability)
     if not groups:
         return None
@@ -139,6 +139,11 @@ def _comparability_card(comparison: Comparison) -> QWidget | None:
         )
         card.column.addWidget(label(f"{what}: {KINDS[level]}, {reasons_text(reasons)}", level=level, wrap=True))
         card.column.addWidget(label(cure, points=SMALL, muted=True, wrap=True))
+    curable = {"area", "pixel"} & {reason for _, reasons, *_ in groups for reason in reasons}
+    if curable and not comparison.band.filtered:
+        cure_it = button("Add a common band", name="Add the step band with the wavelengths that all scans hold")
+        cure_it.clicked.connect(lambda: add_band())
+        card.column.addWidget(cure_it, alignment=Qt.AlignmentFlag.AlignLeft)
     return card
 
 

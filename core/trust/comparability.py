@@ -119,8 +119,8 @@ def _cured(scans: Sequence[HeightMap], band: Limits) -> tuple[str, ...]:
     cured = []
     if shortest is not None and shortest >= BAND_PIXELS * max(max(scan.pitch) for scan in scans) * (1 - 1e-9):
         cured.append("pixel")
-    # The filter has cut half of the longest wave off every edge, so the scan itself was longer by one wave.
-    side = min(min(scan.size) for scan in scans)
+    # The filter has cut half of the longest wave off every edge, in whole pixels: the scan itself was longer by that.
+    side = min(size + 2 * pitch for scan in scans for size, pitch in zip(scan.size, scan.pitch, strict=True))
     if longest is not None and longest <= BAND_SHARE * (side + longest) * (1 + 1e-9):
         cured.append("area")
     return tuple(cured)

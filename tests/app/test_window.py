@@ -12,13 +12,16 @@ import pytest
 from PySide6.QtCore import QMimeData, QPointF, QRect, QSize, Qt, QUrl
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QLineEdit, QWidget
+from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton, QWidget
 from pytestqt.qtbot import QtBot
 
 import app.loading
 from app import dialogs, layout
 from app.theme import colour, theme
 from app.window import Window
+from core.formats import write
+from core.heightmap import HeightMap
+from core.measures import CATALOGUE, FAMILIES
 from core.scale import Scale
 from core.treatment import Rows
 
@@ -439,3 +442,32 @@ def test_text_from_files_is_shown_as_it_is(filled: Window, qtbot: QtBot) -> None
     settle(filled, qtbot)
     labels = [card for card in filled.standing.findChildren(QWidget) if getattr(card, "textFormat", None)]
     assert labels and all(found.textFormat() == Qt.TextFormat.PlainText for found in labels)
+
+
+def test_one_click_adds_the_common_band_that_makes_scans_comparable(
+    window: Window, qtbot: QtBot, tmp_path: Path
+) -> None:
+    rng = np.random.default_rng(8)
+    for name, side in (("small", 60), ("large", 90)):
+        for spot in (1, 2):
+            scan = HeightMap(1e-9 * rng.standard_normal((side, side)), pitch=(1e-8, 1e-8), name=f"{name} spot {spot}")
+            write(scan, tmp_path / f"{name} spot {spot}.x3p")
+    document = window.document
+    document.add_files([tmp_path])
+    qtbot.waitUntil(lambda: document.comparison is not None and document.up_to_date, timeout=20_000)
+    assert {pair.level for pair in document.comparison.comparability} == {"red"}
+    cure = next(b for b in window.findChildren(QPushButton) if b.text() == "Add a common band")
+    qtbot.mouseClick(cure, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: document.up_to_date and document.comparison.band.filtered, timeout=20_000)
+    assert {pair.level for pair in document.comparison.comparability} == {"green"}
+    assert not [b for b in window.findChildren(QPushButton) if b.text() == "Add a common band" and b.isVisible()]
+    document.stack.undo()
+    qtbot.waitUntil(lambda: document.up_to_date and not document.comparison.band.filtered, timeout=20_000)
+
+
+def test_readings_are_offered_by_family_and_directions_rank_nothing(window: Window) -> None:
+    menu = window.bar.rank.menu()
+    families = [action.text() for action in menu.actions() if action.menu()]
+    assert families == [name.capitalize() for name in FAMILIES][1:]
+    offered = {action.data() for action in window.bar._group.actions()}
+    assert offered == {symbol for symbol, quantity in CATALOGUE.items() if quantity.period is None}
