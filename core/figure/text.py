@@ -145,7 +145,14 @@ def _eastern() -> tuple[str, ...]:
 @cache
 def _signs(behind: tuple[str, ...]) -> frozenset[int]:
     """Code points that the bundled typeface, or one of those behind it, can draw."""
-    from matplotlib.font_manager import fontManager, get_font
+    from matplotlib.font_manager import FontProperties, fontManager, get_font
 
-    paths = fontManager._find_fonts_by_props(_font(10.0, REGULAR, behind))
-    return frozenset().union(*(get_font(path).get_charmap() for path in paths))
+    _register()
+    found: set[int] = set()
+    for family in ("Inter", *behind):
+        try:
+            path = fontManager.findfont(FontProperties(family=family), fallback_to_default=False)
+        except ValueError:
+            continue  # not installed: what it would have drawn becomes boxes
+        found.update(get_font(path).get_charmap())
+    return frozenset(found)

@@ -28,9 +28,10 @@ BAND_SHARE = 1 / 4
 within their intervals, whatever their pixels and sides (92-94 % of pairs, simulated for this program on three
 textures)."""
 
+BAND_CURE = "Add the step band with both wavelengths common."
 CURES = {
-    "area": "Add the step band with both wavelengths common, crop all scans to {side}, or scan all at one size.",
-    "pixel": "Add the step band with both wavelengths common, or scan all specimens with one pixel size.",
+    "area": "Or crop all scans to {side}, or scan all at one size.",
+    "pixel": "Or scan all specimens with one pixel size.",
     "missing": "Scan again where no points are lost.",
 }
 
@@ -97,6 +98,8 @@ def _verdict(first: str, second: str, scans: Sequence[HeightMap], band: Limits |
     level: Level = max(found.values(), key=SEVERITY.__getitem__) if found else "green"
     side = " × ".join(format_length(min(scan.size[axis] for scan in scans)) for axis in (0, 1))
     cure = " ".join(CURES[code].format(side=side) for code in found)
+    if found.keys() & {"area", "pixel"}:
+        cure = f"{BAND_CURE} {cure}"
     return Pair(first, second, level, tuple(found), cure)
 
 

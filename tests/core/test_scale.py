@@ -82,6 +82,7 @@ def test_a_typed_range_is_kept_to_the_digit() -> None:
 def test_rounding_only_widens_and_only_a_little(low: float, span: float) -> None:
     high = low + span
     first, last = rounded_outward(low, high)
-    room = (high - low) / 25 + 1e-12 * (abs(low) + abs(high))
-    assert low - room <= first <= low + 1e-12 * abs(low)
-    assert high - 1e-12 * abs(high) <= last <= high + room
+    rounding = 1e-12 * (abs(low) + abs(high))
+    room = (high - low) / 25 + rounding
+    assert low - room <= first <= low + rounding
+    assert high - rounding <= last <= high + room
