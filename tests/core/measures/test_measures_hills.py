@@ -159,7 +159,8 @@ def test_as_many_as_scikit_image_finds(kind: str, share: float) -> None:
         z, used = texture(seed, kind, (90, 70), 0.0)
         least = share * float(np.ptp(z))
         # scikit-image reconstructs from z − h: no hill here rises by exactly h
-        peaks, count = ndimage.label(h_maxima(z, least), np.ones((3, 3)))
+        # its allowance for rounding goes with the height, so that near height 0 it loses summits: lifted off 0
+        peaks, count = ndimage.label(h_maxima(z - z.min() + 10 * least, least), np.ones((3, 3)))
         _, found = found_on(z, used, least)
         assert count == len(found)
         assert all(peaks[y, x] for y, x in found.places)
