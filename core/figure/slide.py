@@ -18,7 +18,7 @@ from core.colours import specimen_colour
 from core.errors import BenchError, UnknownFormat
 from core.figure.layout import HEAD, LINE, SIDE, TEXT, TITLE, TOP, Cell, Layout, Need, arrange, box_aspect
 from core.figure.parts import DARK, LIGHT, Pen, badge, badge_width, coloured, fits_scale_bar, height_bar, scale_bar
-from core.figure.text import SEMIBOLD, drawable, shorten, width, wrap
+from core.figure.text import SEMIBOLD, shorten, width, wrap
 from core.figure.told import Panel, Told, caption_text, headings, panels, warnings, ways
 from core.results import Comparison
 from core.sheet.record import PROGRAM, carried
@@ -221,14 +221,14 @@ def _laid_out(
             value_lines=told.lines,
             text_room=told.room + 0.5,
             caption_lines=len(red) + len(caption),
-            head_b_x=width(drawable(beside_b), HEAD, SEMIBOLD) + 36,
+            head_b_x=width(beside_b, HEAD, SEMIBOLD) + 36,
         )
     )
     if layout is None:
         return None
     heads = headings(comparison, told.note, stacked=layout.stacked)
     places = zip(heads, (layout.head_a, layout.head_b), strict=True)
-    if any(x + width(drawable(head), HEAD, SEMIBOLD) > pen.page[0] - SIDE for head, (x, _) in places):
+    if any(x + width(head, HEAD, SEMIBOLD) > pen.page[0] - SIDE for head, (x, _) in places):
         return None
     return _Plan(layout, told, heads, red, caption)
 
@@ -264,7 +264,7 @@ def _specimen(pen: Pen, panel: Panel, cell: Cell, plan: _Plan, number: int, shar
 
 def _range(pen: Pen, cell: Cell, told: str) -> None:
     """The range of the own scale below its map: in the middle if it is narrow enough, else as near as there is room."""
-    wide, b = width(drawable(told), TEXT), cell.b
+    wide, b = width(told, TEXT), cell.b
     y = b.y + b.h + 4
     if wide <= b.w:
         pen.text(b.x + b.w / 2, y, told, colour=pen.inks.muted, align="center")
@@ -296,7 +296,7 @@ def _caption_lines(
 
 def _name_width(panel: Panel) -> float:
     badge_room = 0.0 if panel.rank is None else badge_width(panel.rank) + 6
-    return width(drawable(panel.name), TEXT, SEMIBOLD) + badge_room + 1
+    return width(panel.name, TEXT, SEMIBOLD) + badge_room + 1
 
 
 def _map_width(layout: Layout) -> float:

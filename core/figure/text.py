@@ -41,7 +41,7 @@ def covered(text: str) -> bool:
 
 def width(text: str, size: float, weight: int = REGULAR) -> float:
     """Width of a line in points, from the outlines: the same at every resolution."""
-    return 0.0 if not text else _width(text, weight) * size / 100.0
+    return 0.0 if not text else _width(drawable(text), weight) * size / 100.0
 
 
 def wrap(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from core.figure.layout import TEXT
 from core.figure.parts import bar_text
-from core.figure.text import drawable, shorten, width
+from core.figure.text import shorten, width
 from core.measures.reading import Reading
 from core.results import Comparison, ScanResult
 from core.scale import clipped
@@ -108,7 +108,7 @@ class Told:
     def room(self) -> float:
         """Width of the widest line."""
         lines = [line for lines in self.values for line in lines]
-        return max(width(drawable(line), TEXT) for line in (*lines, *self.ranges))
+        return max(width(line, TEXT) for line in (*lines, *self.ranges))
 
     @property
     def lines(self) -> int:
