@@ -9,10 +9,13 @@ import numpy as np
 
 from app.tiles.state import Line
 from core.heightmap import FloatArray, HeightMap
+from core.measures.window_curve import window_curve
 from core.scale import opened, own_extremes, own_limits
 from core.sections import height_distribution, section
+from core.spectrum import fast_axis_spectrum
 
 BINS, FEWEST = 200, 12
+PER_DECADE = 20  # points of a spectrum drawn for each decade
 NM, UM = 1e-9, 1e-6
 
 
@@ -53,6 +56,10 @@ class Kind:
         Whether the y axis is.
     make : callable
         From the maps and the section to one curve for each map.
+    logarithmic_x : bool
+        Whether the x axis is logarithmic too.
+    note : str
+        What is drawn, in a few words for the line above the plot.
     """
 
     title: str
@@ -62,6 +69,8 @@ class Kind:
     y_unit: str
     logarithmic: bool
     make: Callable[[Sequence[HeightMap], Line | None], list[Curve]]
+    logarithmic_x: bool = False
+    note: str = ""
 
 
 def middle_line(scans: Sequence[HeightMap]) -> Line:
@@ -110,7 +119,57 @@ def _distribution(scan: HeightMap) -> Curve:
     return Curve(middles[there] / NM, 100 * density[there] * NM)
 
 
+def spectra(scans: Sequence[HeightMap], _line: Line | None) -> list[Curve]:
+    """One-sided power spectral density along the fast axis, nm²·µm, over spatial frequency, 1/µm.
+
+    Along the rows row offsets do not show; neighbouring bins are joined, so that the line is calm where there are many.
+    """
+    curves = []
+    for scan in scans:
+        spectrum = fast_axis_spectrum(scan).one_sided().joined(PER_DECADE)
+        frequency, density, _, _ = spectrum.in_units("nm", "um")
+        curves.append(_positive(frequency, density))
+    return curves
+
+
+def window_curves(scans: Sequence[HeightMap], _line: Line | None) -> list[Curve]:
+    """RMS, nm, in square windows over their side, µm, each window about its own plane."""
+    curves = []
+    for scan in scans:
+        curve = window_curve(scan)
+        curves.append(_positive(curve.side / UM, curve.rms / NM))
+    return curves
+
+
+def _positive(x: FloatArray, y: FloatArray) -> Curve:
+    """What a double logarithmic plot can show."""
+    there = (x > 0) & (y > 0)
+    return Curve(x[there], y[there])
+
+
 KINDS: tuple[Kind, ...] = (
     Kind("Section", "distance, µm", "height, nm", "µm", "nm", False, sections),
     Kind("Heights", "height, nm", "points, % per nm", "nm", "% per nm", True, distributions),
+    Kind(
+        "Spectrum",
+        "spatial frequency, 1/µm",
+        "PSD, nm²·µm",
+        "1/µm",
+        "nm²·µm",
+        True,
+        spectra,
+        logarithmic_x=True,
+        note="One-sided, along the fast axis, Hann window.",
+    ),
+    Kind(
+        "RMS by window",
+        "window side, µm",
+        "RMS, nm",
+        "µm",
+        "nm",
+        True,
+        window_curves,
+        logarithmic_x=True,
+        note="In square windows, a plane taken off in each.",
+    ),
 )

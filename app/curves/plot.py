@@ -54,7 +54,7 @@ class CurvePlot(pg.PlotWidget):  # type: ignore[misc]  # the library has no type
         self._lines = []
         if kind is not self._kind:
             self._kind = kind
-            self.setLogMode(x=False, y=kind.logarithmic)
+            self.setLogMode(x=kind.logarithmic_x, y=kind.logarithmic)
             self.enableAutoRange()
         self._label()
         for curve, ink in zip(curves, inks, strict=True):
@@ -110,4 +110,5 @@ class CurvePlot(pg.PlotWidget):  # type: ignore[misc]  # the library has no type
         x = float(box.mapSceneToView(where).x())
         self._marker.setValue(x)
         self._marker.show()
-        self._hovered(x)
+        logarithmic = self._kind is not None and self._kind.logarithmic_x
+        self._hovered(10**x if logarithmic else x)

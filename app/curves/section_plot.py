@@ -155,8 +155,8 @@ class CurvesPanel(QWidget):
         """Say what the curves read at a place."""
         if x is None:
             self.legend.set_values(())
-            middle = self.kind.title == "Section" and self._line is None and bool(self._curves)
-            self.line_told.setText(MIDDLE if middle else "")
+            middle = self.kind.title == "Section" and self._line is None
+            self.line_told.setText((MIDDLE if middle else self.kind.note) if self._curves else "")
             return
         self.legend.set_values([curve.at(x) for curve in self._curves])
         place = format_number(x).replace("-", "−")

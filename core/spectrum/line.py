@@ -85,6 +85,30 @@ class Spectrum:
         text = self.convention.replace("Two-sided", "One-sided")
         return replace(self, densities=frozen(2 * self.densities), convention=text, sided=1)
 
+    def joined(self, per_decade: int) -> Self:
+        """The same with neighbouring bins joined to so many for each decade, for a calm line in a picture.
+
+        Parameters
+        ----------
+        per_decade : int
+            Bins for each decade of wavenumbers; where the bins are wider than that they stay as they are.
+
+        Returns
+        -------
+        Spectrum
+            Means of the wavenumbers and of the densities, each weighted by the number of independent values.
+        """
+        if self.wavenumbers.size == 0:
+            return self
+        decades = np.log10(self.wavenumbers / self.wavenumbers[0])
+        _, place = np.unique(np.floor(decades * per_decade + 1e-9).astype(np.int64), return_inverse=True)
+        weight: FloatArray = np.bincount(place, self.independent).astype(np.float64)
+        wavenumbers, densities = (
+            frozen(np.bincount(place, self.independent * values).astype(np.float64) / weight)
+            for values in (self.wavenumbers, self.densities)
+        )
+        return replace(self, wavenumbers=wavenumbers, densities=densities, independent=frozen(weight))
+
     def in_units(self, height: str = "nm", lateral: str = "um") -> tuple[FloatArray, FloatArray, str, str]:
         """Wavenumbers and densities in units for an axis of a plot or a drawing.
 

@@ -191,3 +191,16 @@ def test_maps_are_not_kept(qtbot, panel):
 def test_the_plotting_library_is_not_imported_with_the_panel():
     code = "import sys, app.curves.section_plot, app.tiles.grid; sys.exit('pyqtgraph' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_spectrum_and_window_curve_have_tabs_of_their_own(qtbot, panel):
+    rng = np.random.default_rng(3)
+    maps = [HeightMap(sq * rng.standard_normal((64, 64)), pitch=(1e-8, 1e-8)) for sq in (1e-9, 5e-9)]
+    panel.set_curves_source([state_of(scan) for scan in maps])
+    for title, power in (("Spectrum", 2), ("RMS by window", 1)):
+        panel.tabs.setCurrentIndex([kind.title for kind in KINDS].index(title))
+        settle(qtbot, panel)
+        quiet, rough = panel.curves
+        # white noise: a level spectrum, and an RMS that hardly grows; five times the height everywhere
+        assert np.median(rough.y) / np.median(quiet.y) == pytest.approx(5**power, rel=0.2)
+        assert panel.told == panel.kind.note != ""
