@@ -217,6 +217,16 @@ def test_openings_open_hills_and_single_lost_points_do_not() -> None:
     assert int((~Surface(HeightMap(lost, scan.pitch)).hills.open).sum()) == 8
 
 
+def test_lost_points_do_not_shrink_areas_and_volumes() -> None:
+    """Every sixth point of every sixth row lost, 2.7 %: mean areas and volumes stay within 1 %."""
+    scan = egg_box(7, 33)
+    z = scan.z.copy()
+    z[1::6, 2::6] = np.nan
+    whole, holed = values(scan.z, scan.pitch), values(z, scan.pitch)
+    for symbol in ("Sha", "Sda", "Shv", "Sdv"):
+        assert holed[symbol] == pytest.approx(whole[symbol], rel=0.01), symbol
+
+
 def test_an_island_of_noise_is_no_hill() -> None:
     z = egg_box(3, 16).z.copy()
     z[20:30, 20:30] = np.nan
