@@ -9,6 +9,7 @@ from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QComboBox, QTabWidget, QTextBrowser
 
 from app.docks.dock import DockHead
+from app.docks.sketch import Sketch
 from app.widgets.parts import SMALL, Column, label
 from core.measures import CATALOGUE, FAMILIES
 
@@ -60,6 +61,8 @@ class ReadingHelp(Column):
             self.choice.insertSeparator(self.choice.count())
         self.choice.currentIndexChanged.connect(self._show)
         self.column.addWidget(self.choice)
+        self.sketch = Sketch()
+        self.column.addWidget(self.sketch)
         self._parts = {}
         for part, title in PARTS.items():
             self.column.addSpacing(4)
@@ -82,6 +85,7 @@ class ReadingHelp(Column):
     def _show(self) -> None:
         symbol = self.choice.currentData()
         if symbol is not None:
+            self.sketch.show_reading(symbol)
             for part, said in self._parts.items():
                 said.setText(str(getattr(CATALOGUE[symbol], part)) or "–")
 
