@@ -72,21 +72,21 @@ def test_egg_box() -> None:
     scan = egg_box(periods, samples, sq=a)
     p = samples * 1e-8
     found = values(scan.z, scan.pitch)
-    assert found["Spd"] == pytest.approx(1 / p**2, rel=1e-12)
+    assert found["Spd"] == pytest.approx(1 / p**2, rel=1e-12, abs=0)
     # the three-point difference reads (2 − 2 cos t)/t² of the truth, t = 2π/65
     t = 2 * math.pi / samples
-    assert found["Spc"] == pytest.approx(a * (2 * math.pi / p) ** 2 * (2 - 2 * math.cos(t)) / t**2, rel=1e-9)
-    assert found["S5p"] == pytest.approx(2 * a, rel=1e-9)
+    assert found["Spc"] == pytest.approx(a * (2 * math.pi / p) ** 2 * (2 - 2 * math.cos(t)) / t**2, rel=1e-9, abs=0)
+    assert found["S5p"] == pytest.approx(2 * a, rel=1e-9, abs=0)
     # the cells of the dales are centred on corners of the hills' cells: their bottoms lie half a pixel beside a point
-    assert found["S5v"] == pytest.approx(2 * a * math.cos(math.pi / samples), rel=1e-9)
+    assert found["S5v"] == pytest.approx(2 * a * math.cos(math.pi / samples), rel=1e-9, abs=0)
     assert found["S10z"] == found["S5p"] + found["S5v"]
     # borders of hills run along lattice lines: exact; those of dales are shared with saddle points: one point wide
-    assert found["Sha"] == pytest.approx(p**2, rel=2 / samples)
-    assert found["Sda"] == pytest.approx(p**2, rel=2 / samples)
+    assert found["Sha"] == pytest.approx(p**2, rel=2 / samples, abs=0)
+    assert found["Sda"] == pytest.approx(p**2, rel=2 / samples, abs=0)
     volume = 4 * a * p**2 / math.pi**2
     # sampled at points: the error falls with the square of the pitch, (π/65)² ≈ 0.2 %
-    assert found["Shv"] == pytest.approx(volume, rel=0.005)
-    assert found["Sdv"] == pytest.approx(volume, rel=0.005)
+    assert found["Shv"] == pytest.approx(volume, rel=0.005, abs=0)
+    assert found["Sdv"] == pytest.approx(volume, rel=0.005, abs=0)
 
 
 def test_volume_converges_with_the_square_of_the_pitch() -> None:
@@ -112,10 +112,10 @@ def test_paraboloid_bumps() -> None:
     surface = Surface(HeightMap(z, (1e-9, 1e-9)))
     assert len(surface.hills) == n * n
     assert set(surface.hills.rims.tolist()) == {0.0}
-    assert found["Spc"].value == pytest.approx(2 * h / (a * 1e-9) ** 2, rel=1e-9)  # exact for a parabola
-    assert found["S5p"].value == pytest.approx(h - z.mean(), rel=1e-12)
+    assert found["Spc"].value == pytest.approx(2 * h / (a * 1e-9) ** 2, rel=1e-9, abs=0)  # exact for a parabola
+    assert found["S5p"].value == pytest.approx(h - z.mean(), rel=1e-12, abs=0)
     # ∑ over lattice points against the integral: boundary layer of relative width 1/a, integrand 0 there
-    assert found["Shv"].value == pytest.approx(math.pi * (a * 1e-9) ** 2 * h / 2, rel=0.01)
+    assert found["Shv"].value == pytest.approx(math.pi * (a * 1e-9) ** 2 * h / 2, rel=0.01, abs=0)
     # of the plain upside down one dale is left: too few
     assert found["S5v"].value is None
     assert found["S10z"].value is None
@@ -128,10 +128,10 @@ def test_mirror(z: Heights) -> None:
     here, there = values(z), values(-z)
     for symbol, other in MIRRORED.items():
         if other:
-            assert there[symbol] == pytest.approx(here[other], rel=1e-12, nan_ok=True), symbol
+            assert there[symbol] == pytest.approx(here[other], rel=1e-12, nan_ok=True, abs=0), symbol
     surface = Surface(HeightMap(-z, PITCH))
     dales = Surface(HeightMap(z, PITCH)).dales
-    assert there["Spd"] == pytest.approx(len(dales) / (z.size * PITCH[0] * PITCH[1]), rel=1e-12)
+    assert there["Spd"] == pytest.approx(len(dales) / (z.size * PITCH[0] * PITCH[1]), rel=1e-12, abs=0)
     assert np.array_equal(surface.hills.labels, dales.labels)
 
 
@@ -212,7 +212,7 @@ def test_openings_open_hills_and_single_lost_points_do_not() -> None:
     lost[40, 40] = np.nan
     surface = Surface(HeightMap(lost, scan.pitch))
     assert int((~surface.hills.open).sum()) == 9
-    assert surface.hills.coverage == pytest.approx(1 - 1 / lost.size)
+    assert surface.hills.coverage == pytest.approx(1 - 1 / lost.size, abs=0)
     lost[40, 39:42] = np.nan
     assert int((~Surface(HeightMap(lost, scan.pitch)).hills.open).sum()) == 8
 
@@ -224,7 +224,7 @@ def test_lost_points_do_not_shrink_areas_and_volumes() -> None:
     z[1::6, 2::6] = np.nan
     whole, holed = values(scan.z, scan.pitch), values(z, scan.pitch)
     for symbol in ("Sha", "Sda", "Shv", "Sdv"):
-        assert holed[symbol] == pytest.approx(whole[symbol], rel=0.01), symbol
+        assert holed[symbol] == pytest.approx(whole[symbol], rel=0.01, abs=0), symbol
 
 
 def test_an_island_of_noise_is_no_hill() -> None:
@@ -253,7 +253,7 @@ def test_none_with_a_reason(note: str) -> None:
     found = outcomes(HeightMap(NOTES[note](), PITCH))
     for symbol, outcome in found.items():
         if symbol == "Spd" and "closed" in note:
-            assert outcome.value == pytest.approx(1 / (2 * PITCH[0] * PITCH[1]))
+            assert outcome.value == pytest.approx(1 / (2 * PITCH[0] * PITCH[1]), abs=0)
             continue
         assert outcome.value is None, symbol
         assert re.search(note, outcome.note), (symbol, outcome.note)

@@ -61,7 +61,7 @@ def check(curve: WindowCurve, scan: HeightMap, rel: float = 1e-9) -> None:
     found, expected = as_dict(curve), by_windows(scan)
     assert found.keys() == expected.keys()
     for points, row in expected.items():
-        assert found[points] == pytest.approx(row, rel=rel), points
+        assert found[points] == pytest.approx(row, rel=rel, abs=0), points
 
 
 @quick
@@ -106,7 +106,7 @@ def test_level_and_tilt_cost_no_more_than_their_own_rounding(offset: float, tilt
     rough = flat + plane
     seen = (rough.astype(np.longdouble) - plane.astype(np.longdouble)).astype(np.float64)
     curve, expected = window_curve(HeightMap(rough, PITCHES[0])), window_curve(HeightMap(seen, PITCHES[0]))
-    assert curve.rms == pytest.approx(expected.rms, rel=1e-9 + 50 * (offset + tilt) * 2.2e-16)
+    assert curve.rms == pytest.approx(expected.rms, rel=1e-9 + 50 * (offset + tilt) * 2.2e-16, abs=0)
 
 
 def test_a_plane_reads_nothing() -> None:
@@ -128,8 +128,8 @@ def test_parabola() -> None:
     x = np.arange(128.0)
     curve = window_curve(HeightMap(np.tile(x**2 / 2, (128, 1)), (1.0, 1.0)))
     n = curve.points[:, 1].astype(float)
-    assert curve.rms**2 == pytest.approx((n**2 - 1) * (n**2 - 4) / 720, rel=1e-9)
-    assert curve.low == pytest.approx(curve.high, rel=1e-9)
+    assert curve.rms**2 == pytest.approx((n**2 - 1) * (n**2 - 4) / 720, rel=1e-9, abs=0)
+    assert curve.low == pytest.approx(curve.high, rel=1e-9, abs=0)
 
 
 def expected_variance(power: Heights, n: int) -> float:
@@ -193,8 +193,8 @@ def test_turning_mirroring_scaling(seed: int, turns: int, transposed: bool, pitc
     here = window_curve(HeightMap(z, pitch))
     there = window_curve(HeightMap(np.ascontiguousarray(-3 * turned + 7), (2 * dy, 2 * dx)))
     for name in ("rms", "low", "median", "high"):
-        assert getattr(there, name) == pytest.approx(3 * getattr(here, name), rel=1e-9)
-    assert there.side == pytest.approx(2 * here.side, rel=1e-12)
+        assert getattr(there, name) == pytest.approx(3 * getattr(here, name), rel=1e-9, abs=0)
+    assert there.side == pytest.approx(2 * here.side, rel=1e-12, abs=0)
     assert there.windows.tolist() == here.windows.tolist()
 
 
@@ -215,7 +215,7 @@ def test_weights_of_one_equal_no_weights() -> None:
     holed = z.copy()
     holed[0, 0] = np.nan
     assert window_curve(HeightMap(holed, PITCHES[0])).rms == pytest.approx(
-        window_curve(HeightMap(z, PITCHES[0])).rms, rel=1e-12
+        window_curve(HeightMap(z, PITCHES[0])).rms, rel=1e-12, abs=0
     )
 
 

@@ -39,15 +39,15 @@ def test_power_laws_cross_where_they_are_equal() -> None:
     found = crossover([power_law(1e-9, 0.3)], [power_law(1.5e-9, 0.9)])
     assert found is not None
     expected = 1e-6 * (1 / 1.5) ** (1 / 0.6)
-    assert found.side == pytest.approx(expected, rel=1e-9)
-    assert found.rms == pytest.approx(1e-9 * (expected / 1e-6) ** 0.3, rel=1e-9)
+    assert found.side == pytest.approx(expected, rel=1e-9, abs=0)
+    assert found.rms == pytest.approx(1e-9 * (expected / 1e-6) ** 0.3, rel=1e-9, abs=0)
     assert not found.first_below
     assert (found.low, found.high, found.ratio_low) == (None, None, None)
     assert "one spot" in found.note
     other = crossover([power_law(1.5e-9, 0.9)], [power_law(1e-9, 0.3)])
     assert other is not None
     assert other.first_below
-    assert other.side == pytest.approx(expected, rel=1e-9)
+    assert other.side == pytest.approx(expected, rel=1e-9, abs=0)
 
 
 def test_interval_is_that_of_t_at_its_ends() -> None:
@@ -141,7 +141,7 @@ def test_crossing_of_self_affine_surfaces() -> None:
     assert found.low is not None and found.high is not None
     assert found.low < truth < found.high
     assert found.high / found.low < 2.5
-    assert found.side == pytest.approx(truth, rel=0.35)
+    assert found.side == pytest.approx(truth, rel=0.35, abs=0)
 
 
 @pytest.mark.long
@@ -194,12 +194,12 @@ def test_an_open_end_is_told(exponent: float, low: bool, high: bool) -> None:
     other = [replace(one, rms=one.rms * (one.side / 0.2e-6) ** (exponent - 0.3)) for one in pair]
     found = crossover(pair, other)
     assert found is not None
-    assert found.side == pytest.approx(0.2e-6, rel=1e-9)
+    assert found.side == pytest.approx(0.2e-6, rel=1e-9, abs=0)
     limit = math.exp(4.302652729696142 * 0.0885 * math.sqrt(2))
-    assert found.ratio_high == pytest.approx(found.ratio * limit, rel=1e-9)
+    assert found.ratio_high == pytest.approx(found.ratio * limit, rel=1e-9, abs=0)
     told = (limit ** (-1 / (exponent - 0.3)) * 0.2e-6, limit ** (1 / (exponent - 0.3)) * 0.2e-6)
-    assert found.low == (None if low else pytest.approx(told[0], rel=1e-6))
-    assert found.high == (None if high else pytest.approx(told[1], rel=1e-6))
+    assert found.low == (None if low else pytest.approx(told[0], rel=1e-6, abs=0))
+    assert found.high == (None if high else pytest.approx(told[1], rel=1e-6, abs=0))
     assert ("below" in found.note, "above" in found.note) == (low, high)
 
 
@@ -207,8 +207,8 @@ def test_curves_of_other_pixels_and_sizes_are_compared_where_they_overlap() -> N
     wide = power_law(1.5e-9, 0.9, sides=np.geomspace(200e-9, 2e-5, 9))
     found = crossover([power_law(1e-9, 0.3)], [wide])
     assert found is not None
-    assert found.sides[[0, -1]] == pytest.approx([200e-9, 2.56e-6])
-    assert found.side == pytest.approx(1e-6 * (1 / 1.5) ** (1 / 0.6), rel=1e-9)
+    assert found.sides[[0, -1]] == pytest.approx([200e-9, 2.56e-6], abs=0)
+    assert found.side == pytest.approx(1e-6 * (1 / 1.5) ** (1 / 0.6), rel=1e-9, abs=0)
 
 
 def test_specimen_curve() -> None:
@@ -222,7 +222,7 @@ def test_specimen_curve() -> None:
     assert found.low is not None and found.high is not None
     last = of_spots([Reading("Sq", float(spot.rms[-1]), "m", "") for spot in spots], positive=True)
     assert [found.rms[-1], found.low[-1], found.high[-1]] == pytest.approx(
-        [float(last), last.low, last.high], rel=1e-12
+        [float(last), last.low, last.high], rel=1e-12, abs=0
     )
     alone = specimen_curve(spots[:1])
     assert alone is not None
