@@ -74,9 +74,9 @@ def run(words: Sequence[str]) -> int:
 
 def _reading_options(command: Callable[..., Any]) -> Callable[..., Any]:
     pixel = click.option(
-        "--pixel", metavar="10nm|10nmx12nm", help="Pixel size of files that do not say: down x across."
+        "--pixel", metavar="10nm|10nmx12nm", help="Pixel size, down x across; wins over sidecars and files."
     )
-    unit = click.option("--unit", metavar="nm", help="Height unit of files that do not say.")
+    unit = click.option("--unit", metavar="nm", help="Unit of the heights; wins over sidecars and files.")
     return pixel(unit(command))
 
 
