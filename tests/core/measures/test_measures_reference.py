@@ -244,3 +244,37 @@ def test_quantisation(expected: Expected) -> None:
     for name, sigma in (("std of rounded N(0,s), s=0.25 LSB", 0.25), ("s=0.5 LSB", 0.5), ("s=1 LSB", 1.0)):
         found = values(shuffled(np.round(sigma * norm.ppf(PLACES))))
         assert found["Sq"] == expected(f"7.04|{name}", NM)
+
+
+ZERNIKE = {
+    "defocus 2 sqrt3": lambda r, _: 2 * r**2 - 1,
+    "astigmatism 2 sqrt6": lambda r, t: r**2 * np.cos(2 * t),
+    "coma 2 sqrt8": lambda r, t: (3 * r**3 - 2 * r) * np.cos(t),
+    "trefoil 2 sqrt8": lambda r, t: r**3 * np.cos(3 * t),
+    "primary spherical 1.5 sqrt5": lambda r, _: 6 * r**4 - 6 * r**2 + 1,
+    "tilt": lambda r, t: r * np.cos(t),
+}
+
+
+@pytest.mark.parametrize("shape", ZERNIKE)
+def test_peak_to_valley_over_rms_of_one_aberration_on_a_disc(expected, shape):
+    """Reference 3.07, derived there in closed form. The disc is a mask: what lies outside must not count."""
+    side = np.linspace(-1, 1, 1201)
+    x, y = np.meshgrid(side, side)
+    r = np.hypot(x, y)
+    z = np.where(r <= 1, ZERNIKE[shape](r, np.arctan2(y, x)), 99.0)
+    found = readings(HeightMap(1e-8 * z, pitch=(1e-6, 1e-6), mask=r > 1), ["Sz", "Sq"])
+    assert float(found["Sz"]) / float(found["Sq"]) == expected(f"3.07|{shape}")
+
+
+def test_expected_extreme_of_white_gaussian_points(expected):
+    """Reference 1.19: E[Sp] / Sq, order-statistic integral. One map scatters by 0.25, 200 by 0.018: four of it."""
+    rng = np.random.default_rng(19)
+    peaks = [
+        float(found["Sp"]) / float(found["Sq"])
+        for found in (
+            readings(HeightMap(1e-9 * rng.standard_normal((256, 256)), pitch=(1e-8, 1e-8)), ["Sp", "Sq"])
+            for _ in range(200)
+        )
+    ]
+    assert np.mean(peaks) == pytest.approx(expected("1.19|E[Sp], N=65536").expected, abs=0.07)
