@@ -1,7 +1,7 @@
 """TIFF with heights in its pixels: floats or integers, one page a channel.
 
 A TIFF has no one place for pixel size and unit. Read are, in this order: the JSON description that this program and
-tifffile write, OME-XML, ImageJ's key-value description, then the resolution tags where they can be a microscope's.
+tifffile write, OME-XML, a description of key=value lines, then the resolution tags where they can be a microscope's.
 """
 
 from __future__ import annotations
@@ -152,7 +152,7 @@ def _description(tif: Any, text: str, index: int) -> Declared:
     if tif.is_ome:
         return _ome(tif.ome_metadata or "", index)
     if tif.is_imagej:
-        return _imagej(tif.imagej_metadata or {}, tif.pages[0].aspage(), index)
+        return _key_values(tif.imagej_metadata or {}, tif.pages[0].aspage(), index)
     return Declared(metadata=tolerant([("description", text[:1000])]) if text.strip() else {})
 
 
@@ -194,7 +194,7 @@ def _ome(xml: str, index: int) -> Declared:
     return declared(pairs)
 
 
-def _imagej(said: Mapping[str, Any], first: Any, index: int) -> Declared:
+def _key_values(said: Mapping[str, Any], first: Any, index: int) -> Declared:
     """Lateral unit with the resolution tags; the height unit only where values are calibrated one to one."""
     pairs: list[tuple[str, object]] = [(key, said[key]) for key in ("Info", "title") if key in said]
     unit = clean_unit(str(said.get("unit", "")).replace("\\u00B5", "µ"))

@@ -163,15 +163,13 @@ def _surface_data(scan: HeightMap, path: Path) -> None:
 
 
 def _picture(scan: HeightMap, path: Path) -> None:
-    """Single-precision TIFF in nanometres, calibrated in the key-value manner of ImageJ."""
+    """Single-precision TIFF in nanometres, pixel size and unit in its description."""
     import tifffile
 
     tifffile.imwrite(
         path,
         (scan.z * 1e9).astype(np.float32),
-        imagej=True,
-        resolution=(1e-9 / scan.pitch[1], 1e-9 / scan.pitch[0]),  # points in a nanometre
-        metadata={"unit": "nm", "vunit": "nm", "Info": INVENTED},
+        metadata={"dy": scan.pitch[0], "dx": scan.pitch[1], "unit": "nm", "note": INVENTED},
     )
 
 

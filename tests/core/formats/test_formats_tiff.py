@@ -51,7 +51,7 @@ def test_resolution_tags_of_a_printer_say_nothing(path: Path, resolution: tuple[
 
 
 @pytest.mark.parametrize("unit", ["um", "\\u00B5m", "micron"])
-def test_imagej_unit(path: Path, unit: str) -> None:
+def test_unit_in_lines_of_keys(path: Path, unit: str) -> None:
     tifffile.imwrite(path, Z.astype("f4"), imagej=True, resolution=(50, 25), metadata={"unit": unit})
     scan = read(path, unit="nm")[0]
     assert scan.pitch == pytest.approx((1 / 25 * 1e-6, 1 / 50 * 1e-6), rel=1e-9)
