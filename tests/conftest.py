@@ -9,6 +9,22 @@ from typing import Any
 
 import pytest
 
+_approx = pytest.approx
+
+
+def _relative_only(expected: Any, rel: Any = None, abs: Any = None, nan_ok: bool = False) -> Any:
+    """`pytest.approx` without its silent absolute tolerance of 1e-12.
+
+    Heights are 1e-10 m and areas 1e-14 m² here: left in, it would let a wrong number pass. Who compares with 0 says
+    `abs`.
+    """
+    if abs is None:
+        rel, abs = 1e-6 if rel is None else rel, 0
+    return _approx(expected, rel=rel, abs=abs, nan_ok=nan_ok)
+
+
+pytest.approx = _relative_only
+
 CHECKS = Path(__file__).parent / "reference" / "checks.json"
 
 
