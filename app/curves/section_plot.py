@@ -7,15 +7,14 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt
-from PySide6.QtGui import QPalette, QShowEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QTabBar, QVBoxLayout, QWidget
+from PySide6.QtGui import QShowEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QTabBar, QVBoxLayout, QWidget
 
 from app.curves.data import KINDS, Curve, Kind
 from app.curves.legend import Legend, legend_width
 from app.jobs import Jobs, Ticket
-from app.theme import colour
-from app.tiles.ink import font
 from app.tiles.state import Line, TileState
+from app.widgets.parts import SMALL, ElidedLabel
 from core.heightmap import HeightMap
 from core.units import format_number
 
@@ -44,13 +43,12 @@ class CurvesPanel(QWidget):
         self.tabs = QTabBar()
         self.tabs.setDrawBase(False)
         self.tabs.setExpanding(False)
+        self.tabs.setUsesScrollButtons(False)  # the line beside them gives way instead
         self.tabs.setAccessibleName("Kind of curve")
         for kind in KINDS:
             self.tabs.addTab(kind.title)
         self.tabs.currentChanged.connect(self._refresh)
-        self.line_told = QLabel()
-        self.line_told.setFont(font(9.0))
-        self.line_told.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.line_told = ElidedLabel(points=SMALL, role="muted")
         self.legend = Legend()
         self._build()
         self._restyle()
@@ -163,9 +161,6 @@ class CurvesPanel(QWidget):
         self.line_told.setText(f"at {place} {self.kind.x_unit}, in {self.kind.y_unit}")
 
     def _restyle(self) -> None:
-        palette = self.line_told.palette()
-        palette.setColor(QPalette.ColorRole.WindowText, colour("muted"))
-        self.line_told.setPalette(palette)
         if self.plot is not None:
             self.plot.restyle()
         self.legend.update()

@@ -84,7 +84,9 @@ def arrange(
     if min(picture, picture / aspect) < SMALLEST:
         smallest = EASY * max(1.0, aspect)
         width -= scroll_bar
-        columns = max(1, min(count, int((width - GAP) // (smallest + across + GAP))))
+        # A comparison stands side by side: two columns as long as their pictures are not too small.
+        fewest = 2 if count > 1 and (width - 3 * GAP) / 2 - across >= SMALLEST else 1
+        columns = max(fewest, min(count, int((width - GAP) // (smallest + across + GAP))))
         picture = max(float(SMALLEST) / 2, (width - GAP * (columns + 1)) / columns - across)
     rows = math.ceil(count / columns) or 1
     tile_width, tile_height = int(picture) + across, int(picture / aspect) + down
