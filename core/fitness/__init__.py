@@ -1,1 +1,1 @@
-"""Fitness: is a surface good enough? Claims of vendors, bumps, the probe, virtual particles, crystal steps, calibration."""
+"""Fitness: is a surface good enough? Claims, bumps, the probe, virtual particles, crystal steps, calibration."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from core.heightmap import FloatArray, HeightMap
-from core.polynomials import fit_polynomial
+from core.polynomials.fit import fit_polynomial
 
 
 class Look:
