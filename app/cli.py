@@ -115,7 +115,7 @@ def _progress() -> Iterator[Report]:
 @_reading_options
 def window(scans: tuple[Path, ...], pixel: str | None = None, unit: str | None = None) -> int:
     """Open the window."""
-    from app.window import run as open_window
+    from app.shell.window import run as open_window
 
     return open_window(list(scans), pixel=pixel, unit=unit, samples=_samples)
 

@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QTabBar, QVBoxLa
 
 from app.curves.data import KINDS, Curve, Kind
 from app.curves.legend import Legend, legend_width
-from app.jobs import Jobs, Ticket
+from app.document.jobs import Jobs, Ticket
 from app.tiles.state import Line, TileState
 from app.widgets.parts import SMALL, ElidedLabel
 from core.heightmap import HeightMap

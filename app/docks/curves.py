@@ -10,7 +10,7 @@ from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app.docks.dock import DockHead
-from app.jobs import Jobs, Ticket
+from app.document.jobs import Jobs, Ticket
 from app.tiles.state import Line, TileState
 from app.widgets.parts import label
 

@@ -10,10 +10,19 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 from app.docks.dock import DockHead
 from app.docks.standing_model import ROW, SORT, Row, StandingModel
 from app.docks.standing_table import StandingTable
-from app.document import Document
+from app.document.document import Document
 from app.theme import theme
+from app.told.words import (
+    CHIPS,
+    SAY_QUANTITIES,
+    SEVERITY,
+    fix_in_window,
+    lacks_quantities,
+    listed,
+    unlike_pairs,
+    verdict,
+)
 from app.widgets.parts import SMALL, Card, Column, ElidedLabel, button, emptied, flat_button, label
-from app.words import CHIPS, SAY_QUANTITIES, SEVERITY, fix_in_window, lacks_quantities, listed, unlike_pairs, verdict
 from core.results import Comparison
 from core.sheet.words import KINDS, band_text, reasons_text
 

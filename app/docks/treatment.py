@@ -19,11 +19,11 @@ from PySide6.QtWidgets import QApplication, QHBoxLayout, QMenu, QVBoxLayout, QWi
 
 from app.docks.dock import DockHead
 from app.docks.step_form import StepForm
-from app.document import Document
+from app.document.document import Document
 from app.theme import colour
+from app.told.words import STEP_NAMES, step_title, what_step_removed
 from app.widgets.parts import SMALL, Card, Column, emptied, flat_button, label, menu_button, widgets_in
 from app.widgets.switch import Switch
-from app.words import STEP_NAMES, step_title, what_step_removed
 from core.treatment import STEPS
 from core.treatment.step import Step
 

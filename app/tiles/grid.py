@@ -9,7 +9,7 @@ from PySide6.QtCore import QTimer, Signal
 from PySide6.QtGui import QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QFrame, QScrollArea, QWidget
 
-from app.jobs import Jobs
+from app.document.jobs import Jobs
 from app.tiles.arrange import Arrangement, arrange
 from app.tiles.state import Line, Range, TileState
 from app.tiles.tile import CHROME, Tile

@@ -8,7 +8,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPainterPath, QPaintEvent, QPen, QWheelEvent
 from PySide6.QtWidgets import QApplication, QWidget
 
-from app.jobs import Jobs, Ticket
+from app.document.jobs import Jobs, Ticket
 from app.theme import colour
 from app.tiles.ink import LIGHT, halo_line, put
 from app.tiles.raster import Raster

@@ -8,7 +8,7 @@ from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFocusEvent, QHelpEvent, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QRegion
 from PySide6.QtWidgets import QToolTip, QWidget
 
-from app.jobs import Jobs, Ticket
+from app.document.jobs import Jobs, Ticket
 from app.theme import colour
 from app.tiles import footer, header
 from app.tiles.colourbar import draw_ends, draw_strip, end_places, strip_place

@@ -14,8 +14,8 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 from shiboken6 import isValid
 
+from app.shell.window import Window
 from app.theme import theme
-from app.window import Window
 from core.formats import write
 from core.heightmap import HeightMap
 

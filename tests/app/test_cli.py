@@ -200,7 +200,7 @@ def test_a_scan_as_first_word_opens_the_window(monkeypatch: pytest.MonkeyPatch, 
         seen.append((paths, options["pixel"]))
         return 0
 
-    monkeypatch.setattr("app.window.run", opened)
+    monkeypatch.setattr("app.shell.window.run", opened)
     assert run([str(tmp_path / "scan.x3p"), "--pixel", "10nm"]) == 0
     assert run([]) == 0
     assert seen == [([tmp_path / "scan.x3p"], "10nm"), ([], None)]

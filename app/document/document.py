@@ -13,10 +13,10 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoStack
 
-from app.history import DEPTH, Change
-from app.jobs import Jobs, Ticket
-from app.loading import Arrival, Loader
-from app.renewal import Compared, renewed
+from app.document.history import DEPTH, Change
+from app.document.jobs import Jobs, Ticket
+from app.document.loading import Arrival, Loader
+from app.document.renewal import Compared, renewed
 from core.bench import Bench, Refusal, Scan
 from core.errors import LowreliefError
 from core.gather import expand

@@ -7,7 +7,7 @@ from dataclasses import replace
 from PySide6.QtGui import QActionGroup
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QMenu
 
-from app.document import Document
+from app.document.document import Document
 from app.widgets.length_field import LengthField
 from app.widgets.parts import label, menu_button
 from app.widgets.switch import Switch

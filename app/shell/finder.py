@@ -6,7 +6,7 @@ from PySide6.QtCore import QEvent, QObject, Qt
 from PySide6.QtGui import QAction, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import QLineEdit, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
-from app.commands import Commands
+from app.commands.commands import Commands
 from app.theme import text_font
 from app.widgets.parts import NORMAL
 

@@ -6,8 +6,8 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from app.document import Document
-from app.jobs import Ticket
+from app.document.document import Document
+from app.document.jobs import Ticket
 from core.atomic import atomic
 from core.bench import Bench
 from core.results import Comparison

@@ -7,7 +7,7 @@ import threading
 import pytest
 from pytestqt.qtbot import QtBot
 
-from app.jobs import Jobs, Ticket
+from app.document.jobs import Jobs, Ticket
 from core.progress import Progress
 
 

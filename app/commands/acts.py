@@ -8,9 +8,10 @@ from pathlib import Path
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QWidget
 
-from app import dialogs, handover
-from app.document import Document
-from app.presenter import Presenter
+from app.commands import handover
+from app.document.document import Document
+from app.shell import dialogs
+from app.told.presenter import Presenter
 from core.errors import LowreliefError, TreatmentError
 from core.progress import Report
 from core.treatment import Treatment

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
-import app.loading
-import app.renewal
-from app.document import Document
+import app.document.loading
+import app.document.renewal
+from app.document.document import Document
 from core.bench import Bench
 from core.scale import Scale
 from core.treatment import Crop, Level, Mask, Rows, Treatment, Zero
@@ -53,13 +53,13 @@ def test_adding_many_files_is_one_entry(compared: Document) -> None:
 def test_a_placeholder_is_there_before_the_map(
     document: Document, scan_files: list[Path], qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    gate, take = threading.Event(), app.loading.take
+    gate, take = threading.Event(), app.document.loading.take
 
     def slow(path: Path, **said: str | None) -> object:
         gate.wait(10)
         return take(path, **said)
 
-    monkeypatch.setattr(app.loading, "take", slow)
+    monkeypatch.setattr(app.document.loading, "take", slow)
     document.add_files(scan_files[:2])
     qtbot.waitUntil(lambda: len(document.arrivals) == 2)
     assert all(arrival.waiting for arrival in document.arrivals)
@@ -90,7 +90,7 @@ def test_a_reader_that_breaks_refuses_its_file(
     def broken(path: Path, **_: str | None) -> object:
         raise RuntimeError("a fault of ours")
 
-    monkeypatch.setattr(app.loading, "take", broken)
+    monkeypatch.setattr(app.document.loading, "take", broken)
     document.add_files(scan_files[:1])
     qtbot.waitUntil(lambda: bool(document.bench.refused))
     assert "a fault of ours" in document.bench.refused[0].reason
@@ -107,14 +107,14 @@ def test_a_folder_without_scans_is_told(document: Document, tmp_path: Path, qtbo
 def test_cancelled_loading_keeps_what_was_read(
     document: Document, scan_files: list[Path], qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    gate, take = threading.Event(), app.loading.take
+    gate, take = threading.Event(), app.document.loading.take
 
     def slow(path: Path, **said: str | None) -> object:
         if path != scan_files[0]:
             gate.wait(10)
         return take(path, **said)
 
-    monkeypatch.setattr(app.loading, "take", slow)
+    monkeypatch.setattr(app.document.loading, "take", slow)
     document.add_files(scan_files)
     qtbot.waitUntil(lambda: any(arrival.scan is not None for arrival in document.arrivals))
     document.cancel()
@@ -180,7 +180,7 @@ def test_a_change_that_changes_nothing_is_no_entry(compared: Document) -> None:
 def test_looking_in_another_way_touches_no_map(
     compared: Document, act: str, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(app.renewal, "compare", lambda *_, **__: pytest.fail("a map was touched"))
+    monkeypatch.setattr(app.document.renewal, "compare", lambda *_, **__: pytest.fail("a map was touched"))
     before, maps = readings(compared), [scan.treated for scan in compared.comparison.scans]
     ACTS[act](compared)
     settle(compared, qtbot)
@@ -200,7 +200,7 @@ def test_the_scale_is_exact(compared: Document, qtbot: QtBot) -> None:
 def test_another_treatment_supersedes_the_one_that_runs(
     compared: Document, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    compare, begun, cancelled = app.renewal.compare, threading.Event(), threading.Event()
+    compare, begun, cancelled = app.document.renewal.compare, threading.Event(), threading.Event()
 
     def slow(bench: Bench, **how: object) -> object:
         if bench.treatment.steps[0].do == "mask":
@@ -210,7 +210,7 @@ def test_another_treatment_supersedes_the_one_that_runs(
             cancelled.set()
         return compare(bench, **how)
 
-    monkeypatch.setattr(app.renewal, "compare", slow)
+    monkeypatch.setattr(app.document.renewal, "compare", slow)
     seen: list[str] = []
     compared.compared.connect(lambda: seen.append(compared.comparison.treatment.describe()))
     compared.set_treatment(Treatment((Mask(), Level())))
@@ -225,14 +225,14 @@ def test_another_treatment_supersedes_the_one_that_runs(
 def test_a_cancelled_comparison_can_be_asked_for_again(
     compared: Document, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    compare, hold = app.renewal.compare, [True]
+    compare, hold = app.document.renewal.compare, [True]
 
     def slow(bench: Bench, **how: object) -> object:
         while hold[0] and not how["cancel"].requested:
             threading.Event().wait(0.001)
         return compare(bench, **how)
 
-    monkeypatch.setattr(app.renewal, "compare", slow)
+    monkeypatch.setattr(app.document.renewal, "compare", slow)
     compared.add_step(Rows())
     compared.cancel()
     assert not compared.busy and not compared.up_to_date
@@ -256,7 +256,7 @@ def test_errors_of_threads_reach_the_user(compared: Document, qtbot: QtBot, monk
     def broken(*_: object, **__: object) -> object:
         raise RuntimeError("a fault of ours")
 
-    monkeypatch.setattr(app.renewal, "compare", broken)
+    monkeypatch.setattr(app.document.renewal, "compare", broken)
     with qtbot.waitSignal(compared.noticed) as told:
         compared.add_step(Rows())
     assert told.args[0] == "red" and "a fault of ours" in told.args[1]

@@ -13,31 +13,31 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QIcon
 from PySide6.QtWidgets import QApplication, QMainWindow, QMenuBar, QStackedWidget, QVBoxLayout, QWidget
 
-from app.acts import Acts, Samples
-from app.autosave import Autosave, autosave_folder
-from app.bar import Bar
-from app.commands import Commands
+from app.commands.acts import Acts, Samples
+from app.commands.commands import Commands
+from app.commands.window_commands import window_commands
 from app.docks.curves import CurvesHost
 from app.docks.dock import Dock
 from app.docks.help import HelpPanel
 from app.docks.standing import StandingPanel
 from app.docks.treatment import TreatmentPanel
-from app.document import Document
-from app.drops import DropZone
-from app.emptystate import EmptyState
-from app.finder import Finder
-from app.layout import first_size, place_docks, remember, restore, settings
-from app.notices import Notices
-from app.presenter import Presenter
-from app.statusline import Height, StatusLine
+from app.document.autosave import Autosave, autosave_folder
+from app.document.document import Document
+from app.shell.bar import Bar
+from app.shell.drops import DropZone
+from app.shell.emptystate import EmptyState
+from app.shell.finder import Finder
+from app.shell.layout import first_size, place_docks, remember, restore, settings
+from app.shell.notices import Notices
+from app.shell.statusline import Height, StatusLine
 from app.theme import Pin, theme
 from app.tiles.grid import TileGrid
 from app.tiles.state import Line
-from app.window_commands import window_commands
-from app.words import SAY_QUANTITIES, lacks_quantities
+from app.told.presenter import Presenter
+from app.told.words import SAY_QUANTITIES, lacks_quantities
 
 SWITCH = 0.001  # seconds a thread may keep the interpreter: five times less waiting for the GUI thread
-ICONS = Path(__file__).parent / "icons"
+ICONS = Path(__file__).parents[1] / "icons"
 
 
 class Window(QMainWindow):

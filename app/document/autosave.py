@@ -18,9 +18,9 @@ from typing import Any
 
 from PySide6.QtCore import QLockFile, QObject, QTimer
 
-from app.document import Document
-from app.jobs import Jobs
-from app.notices import Notices
+from app.document.document import Document
+from app.document.jobs import Jobs
+from app.shell.notices import Notices
 from core.atomic import atomic
 from core.bench import Bench
 from core.errors import BenchError

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from app.jobs import Jobs, Ticket
+from app.document.jobs import Jobs, Ticket
 from core.bench import Refusal, Scan
 from core.errors import LowreliefError
 from core.gather import take

@@ -9,8 +9,8 @@ from PySide6.QtTest import QAbstractItemModelTester
 from pytestqt.qtbot import QtBot
 
 from app.docks.standing_model import SORT, Columns, StandingModel
-from app.window import Window
-from app.words import chips, unlike_pairs, verdict
+from app.shell.window import Window
+from app.told.words import chips, unlike_pairs, verdict
 from core.compare import compare
 from core.heightmap import HeightMap
 from core.results import Comparison

@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
-from app import dialogs
-from app.autosave import Autosave, read_kept
-from app.document import Document
-from app.window import Window
+from app.document.autosave import Autosave, read_kept
+from app.document.document import Document
+from app.shell import dialogs
+from app.shell.window import Window
 from core.scale import Scale
 from core.treatment import Rows
 
@@ -147,7 +147,7 @@ KILLED = """
     from pathlib import Path
     from PySide6.QtCore import QSettings, QTimer
     from PySide6.QtWidgets import QApplication
-    from app.window import Window
+    from app.shell.window import Window
 
     app = QApplication([])
     QSettings.setPath(QSettings.Format.IniFormat, QSettings.Scope.UserScope, sys.argv[1])
@@ -172,7 +172,7 @@ def test_a_kill_loses_nothing(window: Window, scan_files: list[Path], own_settin
         [sys.executable, "-c", textwrap.dedent(KILLED), str(own_settings), *map(str, scan_files)],
         stdout=subprocess.PIPE,
         text=True,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[3])},
     )
     with victim:
         assert victim.stdout.readline() == "kept\n"
@@ -196,7 +196,7 @@ def test_what_cannot_be_kept_is_said_once(
     def broken(*_: object, **__: object) -> None:
         raise OSError("no room")
 
-    monkeypatch.setattr("app.autosave._write", broken)
+    monkeypatch.setattr("app.document.autosave._write", broken)
     told: list[str] = []
     filled.document.noticed.connect(lambda _, text: told.append(text))
     for _ in range(2):

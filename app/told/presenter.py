@@ -6,10 +6,10 @@ from dataclasses import replace
 
 from PySide6.QtCore import QObject, Signal
 
-from app.document import Document
-from app.loading import Arrival
+from app.document.document import Document
+from app.document.loading import Arrival
 from app.tiles.state import TileState
-from app.words import chips, fix_in_window
+from app.told.words import chips, fix_in_window
 from core.bench import Refusal, Scan
 from core.colours import specimen_colour
 from core.results import Comparison, ScanResult, SpecimenResult

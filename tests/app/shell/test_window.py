@@ -15,10 +15,10 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton, QWidget
 from pytestqt.qtbot import QtBot
 
-import app.loading
-from app import dialogs, layout
+import app.document.loading
+from app.shell import dialogs, layout
+from app.shell.window import Window
 from app.theme import colour, theme
-from app.window import Window
 from core.formats import write
 from core.heightmap import HeightMap
 from core.measures import CATALOGUE, FAMILIES
@@ -88,13 +88,13 @@ def test_what_is_no_file_is_not_taken(window: Window) -> None:
 def test_a_tile_is_there_before_its_map(
     window: Window, scan_files: list[Path], qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    gate, take = threading.Event(), app.loading.take
+    gate, take = threading.Event(), app.document.loading.take
 
     def slow(path: Path, **said: str | None) -> object:
         gate.wait(10)
         return take(path, **said)
 
-    monkeypatch.setattr(app.loading, "take", slow)
+    monkeypatch.setattr(app.document.loading, "take", slow)
     drop(window.empty, scan_files)
     qtbot.waitUntil(lambda: len(window.grid.keys) == 6)
     assert {window.grid.tile(k).state.status for k in window.grid.keys} == {"waiting"}
@@ -327,7 +327,7 @@ def test_no_two_commands_share_a_key(window: Window) -> None:
 
 
 def test_the_finder_gives_commands(filled: Window, qtbot: QtBot) -> None:
-    from app.finder import Finder
+    from app.shell.finder import Finder
 
     finder = Finder(filled.commands)
     qtbot.addWidget(finder)

@@ -13,7 +13,7 @@ import pytest
 from PySide6.QtCore import QTimer
 from pytestqt.qtbot import QtBot
 
-from app.window import Window
+from app.shell.window import Window
 from core.formats import write
 from core.heightmap import HeightMap
 
@@ -21,8 +21,8 @@ HEAVY = ("matplotlib", "h5py", "scipy", "pyqtgraph", "skimage", "tifffile", "jin
 
 
 def test_nothing_heavy_is_imported_before_the_window_is_there() -> None:
-    asked = f"import sys, app.window; print([name for name in {HEAVY!r} if name in sys.modules])"
-    root = Path(__file__).parents[2]
+    asked = f"import sys, app.shell.window; print([name for name in {HEAVY!r} if name in sys.modules])"
+    root = Path(__file__).parents[3]
     done = subprocess.run(
         [sys.executable, "-c", asked],
         capture_output=True,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from app.commands import Command
+from app.commands.commands import Command
 from core.scale import PRESETS
 
 if TYPE_CHECKING:
-    from app.window import Window
+    from app.shell.window import Window
 
 
 def window_commands(window: Window) -> list[Command]:

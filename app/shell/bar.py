@@ -6,9 +6,9 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QActionGroup, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QMenu, QWidget
 
-from app.commands import Commands
-from app.document import Document
-from app.scalebox import ScaleBox
+from app.commands.commands import Commands
+from app.document.document import Document
+from app.shell.scalebox import ScaleBox
 from app.theme import text_font
 from app.widgets.parts import ElidedLabel, button, menu_button
 from core.measures import FAMILIES, Quantity

@@ -1,0 +1,1 @@
+"""The frame of the window: bar, status line, docks in their places, notices, drops."""

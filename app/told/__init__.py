@@ -1,0 +1,1 @@
+"""From results to what tiles and tables show: formatting only."""
