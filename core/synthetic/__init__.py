@@ -7,11 +7,19 @@ surfaces to build a scan; nothing here keeps a state, random numbers come in as 
 
 from core.synthetic.features import Speck, grains, single_step, specks, terraces
 from core.synthetic.instrument import bow, hum, missing, row_offsets, streaks, tilt, white_noise
-from core.synthetic.texture import gaussian_texture, lapping, normalised, self_affine, without_plane
+from core.synthetic.texture import (
+    directional_texture,
+    gaussian_texture,
+    lapping,
+    normalised,
+    self_affine,
+    without_plane,
+)
 
 __all__ = [
     "Speck",
     "bow",
+    "directional_texture",
     "gaussian_texture",
     "grains",
     "hum",

@@ -185,6 +185,58 @@ def lapping(
     return _from_density(shape, pitch, density, sq=sq, reach=2 * max(width, run), rng=rng)
 
 
+def directional_texture(
+    shape: Shape, pitch: Pitch, *, sq: float, across: float, along: float, angle: float, rng: np.random.Generator
+) -> FloatArray:
+    """Texture with a Gaussian autocorrelation that is longer in one direction: even grooves of one width.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Rows and columns.
+    pitch : (float, float)
+        ``(dy, dx)``, metres.
+    sq : float
+        Ensemble RMS, metres.
+    across, along : float
+        Distances at which the autocorrelation has fallen to 1/e across and along the grooves, metres.
+    angle : float
+        Direction of the grooves, degrees anticlockwise as shown from the fast axis.
+    rng : numpy.random.Generator
+        Source of randomness.
+
+    Returns
+    -------
+    ndarray, shape `shape`
+        Heights, metres, ensemble mean zero.
+
+    Raises
+    ------
+    MapError
+        If a parameter is out of its range.
+
+    Notes
+    -----
+    ACF σ² exp(−p²/along² − q²/across²), density ∝ exp(−π² (along² f_p² + across² f_q²)) (a Fourier pair).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> directional_texture((64, 64), (1e-8, 1e-8), sq=1e-9, across=4e-8, along=4e-6, angle=30, rng=rng).shape
+    (64, 64)
+    """
+    width, run = positive(across, "The width across"), positive(along, "The length along")
+    cosine, sine = math.cos(math.radians(angle)), math.sin(math.radians(angle))
+
+    def density(fy: FloatArray, fx: FloatArray) -> FloatArray:
+        p = fx * cosine - fy * sine  # rows count downwards, the angle is meant as shown
+        q = fx * sine + fy * cosine
+        return np.exp(-((np.pi * run * p) ** 2) - (np.pi * width * q) ** 2)
+
+    return _from_density(shape, pitch, density, sq=sq, reach=2 * max(width, run), rng=rng)
+
+
 def normalised(heights: FloatArray, *, sq: float) -> FloatArray:
     """The same surface without its mean plane, scaled to an exact RMS.
 
