@@ -1,0 +1,77 @@
+"""``lowrelief compare``: sheet, figure and bench file of a comparison."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from app.cli.group import lowrelief
+from app.cli.options import (
+    check_quantities,
+    pattern_of,
+    reading_options,
+    say_refused,
+    shown_progress,
+    treatment_of,
+    wrong_use,
+)
+from app.cli.status import DONE, NOTHING_DONE, SOME_REFUSED
+
+
+@lowrelief.command()
+@click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path, file_okay=False), help="Folder for the results.")
+@click.option("--treatment", type=click.Path(path_type=Path, dir_okay=False), help="Treatment as TOML.")
+@click.option("--rank-by", default="Sq", show_default=True, metavar="SYMBOL", help="Reading that makes the standing.")
+@click.option("--range", "height_range", metavar="0nm:100nm", help="Shared height scale of the figure.")
+@click.option("--zero", type=click.Choice(["lowest", "mean", "median"]), help="Where 0 nm is.")
+@click.option("--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen.")
+@click.option("--title", default="", help="Title of sheet and figure.")
+@click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
+@click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf h5.")
+@reading_options
+def compare(
+    scans: tuple[Path, ...],
+    out: Path,
+    treatment: Path | None,
+    rank_by: str,
+    height_range: str | None,
+    zero: str | None,
+    patterns: tuple[str, ...],
+    title: str,
+    jobs: int | None,
+    only: str | None,
+    pixel: str | None,
+    unit: str | None,
+) -> int:
+    """Compare SCANs (files or folders): sheet, figure and bench file go to the folder --out."""
+    from dataclasses import replace
+
+    from core.compare import compare as compare_bench
+    from core.gather import gather
+    from core.handover import kinds, write_all
+    from core.measures import CATALOGUE
+    from core.scale import Scale
+
+    if rank_by not in CATALOGUE:
+        raise click.BadParameter(f"There is no reading “{rank_by}”: {', '.join(CATALOGUE)}.", param_hint="--rank-by")
+    recipe = treatment_of(treatment, zero)
+    with wrong_use("--range"):
+        scale = Scale.parse(height_range) if height_range else Scale()
+    with wrong_use("--only"):
+        wanted = kinds(only)
+    specimens = dict(pattern_of(text) for text in patterns)
+    check_quantities(pixel, unit)
+    with shown_progress() as report:
+        bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, jobs=jobs, report=report)
+        bench = replace(bench, title=title, treatment=recipe, rank_by=rank_by, scale=scale)
+        comparison = compare_bench(bench, jobs=jobs, report=report)
+        say_refused(comparison.refused)
+        if not comparison.scans:
+            click.echo("lowrelief: no scan could be compared", err=True)
+            return NOTHING_DONE
+        written = write_all(comparison, out, only=wanted, bench=bench, report=report)
+    for path in written:
+        click.echo(path)
+    return SOME_REFUSED if comparison.refused else DONE

@@ -1,0 +1,88 @@
+"""Options and ways that several commands share."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from core.bench import Refusal
+from core.errors import LowreliefError, TreatmentError
+from core.progress import Progress, Report, silent
+
+
+def reading_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    pixel = click.option(
+        "--pixel", metavar="10nm|10nmx12nm", help="Pixel size, down x across; wins over sidecars and files."
+    )
+    unit = click.option("--unit", metavar="nm", help="Unit of the heights; wins over sidecars and files.")
+    return pixel(unit(command))
+
+
+@contextmanager
+def wrong_use(option: str) -> Iterator[None]:
+    """An error in what the user typed is wrong use, not a refused scan."""
+    try:
+        yield
+    except LowreliefError as error:
+        raise click.BadParameter(str(error), param_hint=option) from error
+
+
+@contextmanager
+def shown_progress() -> Iterator[Report]:
+    """Progress on stderr when that is a terminal, nothing otherwise."""
+    if not sys.stderr.isatty():
+        yield silent
+        return
+    from rich.console import Console
+    from rich.progress import Progress as Bar
+
+    with Bar(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=None)
+
+        def report(progress: Progress) -> None:
+            bar.update(task, total=progress.total, completed=progress.done, description=progress.what)
+
+        yield report
+
+
+def treatment_of(path: Path | None, zero: str | None) -> Any:
+    from core.treatment import Treatment
+
+    with wrong_use("--treatment"):
+        recipe = Treatment.default() if path is None else Treatment.from_toml(_text(path))
+    return recipe if zero is None else recipe.with_zero(zero)
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise TreatmentError(f"The treatment {path} cannot be read", where=str(error)) from error
+
+
+def pattern_of(text: str) -> tuple[str, str]:
+    name, equals, pattern = text.partition("=")
+    if not (name and equals and pattern):
+        raise click.BadParameter(f"“{text}” is not NAME=GLOB, such as film='film_*'.", param_hint="--specimen")
+    return name, pattern
+
+
+def check_quantities(pixel: str | None, unit: str | None) -> None:
+    from core.units import metres_per, parse_pixel
+
+    with wrong_use("--pixel"):
+        if pixel is not None:
+            parse_pixel(pixel)
+    with wrong_use("--unit"):
+        if unit is not None:
+            metres_per(unit)
+
+
+def say_refused(refused: Sequence[Refusal]) -> None:
+    for refusal in refused:
+        click.echo(f"refused {refusal.file}: {refusal.reason}. {refusal.fix}".rstrip(), err=True)
