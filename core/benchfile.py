@@ -156,6 +156,7 @@ def _write_scan(group: Any, scan: Scan) -> None:
                 "format": raw.source.format,
                 "channel": raw.source.channel,
                 "channels": list(raw.source.channels),
+                "unit": raw.source.unit,
             },
             "metadata": dict(raw.metadata),
             "history": [
@@ -203,6 +204,7 @@ def _read_scan(group: Any) -> Scan:
             str(source["format"]),
             str(source["channel"]),
             tuple(map(str, source["channels"])),
+            str(source.get("unit", "")),
         ),
         metadata=dict(told["metadata"]),
         history=tuple(Entry(one["step"], str(one["removed"]), one["figures"]) for one in told["history"]),

@@ -5,23 +5,28 @@ With it a comparison can be repeated from the picture on a slide, and checked di
 
 from __future__ import annotations
 
+import csv
 import json
 import re
+import zipfile
 from collections.abc import Callable
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 from core.errors import DamagedFile, FileProblem, UnknownFormat
 from core.formats.guard import breakage
+from core.sheet.csv_sheet import RECIPE, cell
 from core.sheet.record import PROGRAM, SCHEMA, Record
 
 LARGEST = 2**28  # bytes of a figure or sheet that is looked into
 _ESCAPED = re.compile(rb"\\([nrtbf()\\]|[0-7]{1,3}|\r?\n)")
+_PIECE = re.compile(rf"{PROGRAM} (\d+)/\d+ (.*)", re.S)
 _SIGNS = {b"n": b"\n", b"r": b"\r", b"t": b"\t", b"b": b"\b", b"f": b"\f"}
 
 
 def carried_by(path: str | Path) -> Record:
-    """What a figure (.png, .svg, .pdf) or a sheet (.json) carries.
+    """What a figure (.png, .svg, .pdf), a sheet (.json, .csv, .html, .xlsx) or a bench file (.h5) carries.
 
     Parameters
     ----------
@@ -59,7 +64,7 @@ def carried_by(path: str | Path) -> Record:
             raise DamagedFile(
                 "This file carries no comparison",
                 where=str(path),
-                fix="Give a figure or sheet.json as Lowrelief wrote it; other programs drop what it carries.",
+                fix="Give a figure or sheet as Lowrelief wrote it; other programs drop what it carries.",
             )
         if told["schema"] > SCHEMA:
             raise DamagedFile(
@@ -105,6 +110,66 @@ def _sign(match: re.Match[bytes]) -> bytes:
     return b"" if told.endswith(b"\n") else _SIGNS.get(told, told)
 
 
+def _from_html(path: Path) -> str:
+    found = _Meta()
+    found.feed(path.read_text(encoding="utf-8"))
+    return found.content
+
+
+class _Meta(HTMLParser):
+    """Finds the content of the meta element that carries the comparison."""
+
+    content = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        told = dict(attrs)
+        if tag == "meta" and told.get("name") == PROGRAM:
+            self.content = told.get("content") or ""
+
+
+def _from_xlsx(path: Path) -> str:
+    """The pieces on the hidden sheet, which stand among the strings that all sheets share."""
+    from defusedxml import ElementTree
+
+    pieces: dict[int, str] = {}
+    with zipfile.ZipFile(path) as book:
+        member = book.getinfo("xl/sharedStrings.xml")
+        if member.file_size > LARGEST:
+            raise ValueError("the strings of the workbook are too large")
+        with book.open(member) as strings:
+            for _, element in ElementTree.iterparse(strings):
+                match = _PIECE.match(element.text or "") if element.tag.endswith("}t") else None
+                if match:
+                    pieces[int(match[1])] = match[2]
+    return "".join(pieces[number] for number in sorted(pieces))
+
+
+def _from_csv(path: Path) -> str:
+    """The lines of the recipe, joined with the readings that stand in the table itself."""
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    notes = [json.loads(row["note"]) for row in rows if row["level"] == RECIPE]
+    if not notes:
+        return ""
+    whole, origins = notes[0], notes[1:]
+    readings: dict[str, dict[str, float | None]] = {}
+    for row in rows:
+        if row["level"] == "scan":
+            value = float(row["value"]) if row["value"] else None
+            readings.setdefault(row["name"], {})[row["symbol"]] = value
+    return json.dumps(
+        whole | {"scans": [origin | {"readings": readings.get(cell(origin["name"]), {})} for origin in origins]}
+    )
+
+
+def _from_bench(path: Path) -> str:
+    import h5py
+
+    with h5py.File(path, "r", locking=False) as file:
+        told = file["entry/comparison"][()] if "entry/comparison" in file else b""
+        return told.decode("utf-8") if isinstance(told, bytes) else ""
+
+
 def _from_json(path: Path) -> str:
     return path.read_text(encoding="utf-8")
 
@@ -114,4 +179,8 @@ _READERS: dict[str, Callable[[Path], str]] = {
     ".svg": _from_svg,
     ".pdf": _from_pdf,
     ".json": _from_json,
+    ".html": _from_html,
+    ".xlsx": _from_xlsx,
+    ".csv": _from_csv,
+    ".h5": _from_bench,
 }

@@ -118,6 +118,7 @@ def compare(
             shared_range=bench.scale.limits(treated),
             created=datetime.now(UTC).astimezone().isoformat(timespec="seconds"),
             version=VERSION,
+            scale=bench.scale,
         ),
         bench.rank_by,
         rng=rng,

@@ -42,6 +42,8 @@ class Source:
         Name of the channel that was taken.
     channels : tuple of str
         All channels the file offers, the taken one among them.
+    unit : str
+        Unit in which the heights were read, as file, sidecar or caller say it.
     """
 
     file: str = ""
@@ -49,6 +51,7 @@ class Source:
     format: str = ""
     channel: str = ""
     channels: tuple[str, ...] = ()
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

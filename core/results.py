@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from core.bench import Refusal
 from core.heightmap import Entry, HeightMap
 from core.measures.reading import Reading
+from core.scale import Scale
 from core.standing import Place
 from core.treatment import Treatment
 from core.trust.comparability import Pair
@@ -125,6 +126,8 @@ class Comparison:
         ISO 8601 with time zone.
     version : str
         Of the program.
+    scale : Scale
+        Where the shared range comes from.
     """
 
     title: str
@@ -139,6 +142,7 @@ class Comparison:
     shared_range: tuple[float, float]
     created: str
     version: str
+    scale: Scale = field(default_factory=Scale)
     scans_by_name: Mapping[str, ScanResult] = field(init=False, repr=False)
     specimens_by_name: Mapping[str, SpecimenResult] = field(init=False, repr=False)
     places: Mapping[str, Place] = field(init=False, repr=False)

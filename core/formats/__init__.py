@@ -170,6 +170,17 @@ def read(
         return to_maps(file, channels, wish, sidecar, source)
 
 
+def sha256_of(path: str | os.PathLike[str]) -> str:
+    """The hash of a file's bytes, as `Source.sha256` of its maps has it.
+
+    Raises
+    ------
+    FileProblem
+        If the file is not there, is no plain file, is empty, or cannot be opened.
+    """
+    return _opened(Path(path))[0]
+
+
 def write(scan: HeightMap, path: str | os.PathLike[str], *, sidecar: bool = False) -> None:
     """Write a map in the open format that the suffix names; an existing file is replaced whole.
 

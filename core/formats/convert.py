@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -109,7 +109,7 @@ def _to_map(
 ) -> HeightMap:
     pitch = wish.pixel or sidecar.pixel or raw.pitch
     metadata = {**raw.metadata, **sidecar.metadata}
-    if pitch is None and raw.coordinates and (wish.unit or sidecar.unit or raw.unit) == "m":
+    if pitch is None and raw.coordinates and _unit(raw, wish, sidecar) == "m":
         # Heights in plain metres: the file speaks SI, and so do its bare coordinates. Any other unit asks for the
         # pixel, because heights in nm beside coordinates in µm are common.
         pitch = raw.spacing
@@ -128,7 +128,7 @@ def _to_map(
             frozen(heights),
             pitch,
             path.stem if first else f"{path.stem} · {raw.name}",
-            source=Source(source.file, source.sha256, source.format, raw.name, source.channels),
+            source=replace(source, channel=raw.name, unit=_unit(raw, wish, sidecar) or ""),
             metadata=metadata,
         )
     except MapError as error:
@@ -168,6 +168,11 @@ def _metres_per(
             fix="Choose a height channel, or say --unit nm if the unit in the file is wrong.",
         )
     return metres_per(raw.unit)
+
+
+def _unit(raw: RawChannel, wish: Wish, sidecar: Sidecar) -> str | None:
+    """The unit of the heights as caller, sidecar or file say it, in this order."""
+    return wish.unit or sidecar.unit or raw.unit
 
 
 def _no_pitch(path: Path, raw: RawChannel, wish: Wish, *, and_unit: bool = False) -> PixelMissing:

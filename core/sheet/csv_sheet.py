@@ -8,30 +8,37 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from core.atomic import atomic
 from core.results import Comparison
-from core.sheet.record import Record, record
+from core.sheet.record import KEPT, ORIGIN, Record, carried, record
 
 COLUMNS = (
     "level", "name", "specimen", "spot", "symbol", "value", "unit", "uncertainty", "low", "high", "n", "clause", "note",
     "file", "sha256",
 )  # fmt: skip
 
+RECIPE = "recipe"
+"""The level of the lines that tell how to repeat the comparison."""
+
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 """First signs by which spreadsheets take text for a formula; the wide ones in eastern settings."""
 
 
 def text(comparison: Comparison) -> str:
-    """The table as text with CRLF line ends: all readings of all scans, then of all specimens, in SI units."""
+    """The table as text with CRLF line ends: all readings of all scans, then of all specimens, in SI units.
+
+    The last lines, of the level “recipe”, tell how to repeat it.
+    """
     told = record(comparison)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
-    for row in (*_scans(told), *_specimens(told)):
+    for row in (*_scans(told), *_specimens(told), *_recipe(carried(comparison))):
         writer.writerow([cell(row.get(column)) for column in COLUMNS])
     return out.getvalue()
 
@@ -72,6 +79,16 @@ def _specimens(told: Record) -> Iterator[Record]:
     for specimen in told["specimens"]:
         same = {"name": specimen["name"], "specimen": specimen["name"]}
         yield from _readings("specimen", same, specimen["readings"])
+
+
+def _recipe(told: Record) -> Iterator[Record]:
+    """What is needed to repeat the comparison, as JSON in the column of notes: a line for the whole, one for a scan."""
+    yield {"level": RECIPE, "note": json.dumps({key: told[key] for key in KEPT}, allow_nan=False)}
+    for scan in told["scans"]:
+        origin = {key: scan[key] for key in ORIGIN}
+        yield {"level": RECIPE, "note": json.dumps(origin, allow_nan=False)} | {
+            key: scan[key] for key in ("name", "specimen", "spot", "file", "sha256")
+        }
 
 
 def _readings(level: str, same: Record, readings: Record) -> Iterator[Record]:

@@ -6,6 +6,7 @@ The template escapes everything that comes from files or users; the page forbids
 from __future__ import annotations
 
 import base64
+import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Comparison, SpecimenResult
 from core.sheet.method import ONLY_ITEMS, method
-from core.sheet.record import PROGRAM, SCHEMA, record
+from core.sheet.record import PROGRAM, SCHEMA, carried, record
 from core.sheet.whisker import WIDTH, Axis, Whisker
 from core.sheet.words import (
     KINDS,
@@ -78,6 +79,8 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
     axis = Axis.over([reading for _, reading in ranked])
     return _template().render(
         told=told,
+        carried=json.dumps(carried(comparison), allow_nan=False),
+        carrier=PROGRAM,
         title=clean(comparison.title).strip() or "Comparison sheet",
         program=f"{PROGRAM} {comparison.version}",
         schema=SCHEMA,

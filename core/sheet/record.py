@@ -13,6 +13,7 @@ from core.bench import Refusal
 from core.heightmap import Entry
 from core.measures.reading import Reading
 from core.results import Comparison, ScanResult, SpecimenResult
+from core.scale import Scale
 from core.sheet.words import clean
 from core.standing import Place
 from core.trust.comparability import Pair
@@ -22,6 +23,12 @@ SCHEMA = 1
 PROGRAM = "lowrelief"
 
 Record = dict[str, Any]
+
+KEPT = ("schema", "program", "created", "title", "treatment", "band", "rank_by", "shared_range_m", "scale", "standing")
+"""What a figure carries of the comparison as a whole."""
+
+ORIGIN = ("name", "specimen", "spot", "file", "sha256", "channel", "unit", "shape", "pitch_m")
+"""What is told of a scan so that it can be read again as it was."""
 
 NOT_COUNTED: Record = {
     "count": None,
@@ -63,6 +70,7 @@ def record(comparison: Comparison) -> Record:
             },
             "rank_by": comparison.rank_by,
             "shared_range_m": list(comparison.shared_range),
+            "scale": _scale(comparison.scale),
             "scans": [_scan(scan) for scan in comparison.scans],
             "specimens": [_specimen(specimen) for specimen in comparison.specimens],
             "standing": [_place(place) for place in comparison.standing],
@@ -79,13 +87,12 @@ def carried(comparison: Comparison) -> Record:
     Enough to repeat the comparison from the files and to say whether every digit agrees.
     """
     whole = record(comparison)
-    kept = ("schema", "program", "created", "title", "treatment", "band", "rank_by", "shared_range_m", "standing")
     scans = [
-        {key: scan[key] for key in ("name", "specimen", "spot", "file", "sha256", "channel", "shape", "pitch_m")}
+        {key: scan[key] for key in ORIGIN}
         | {"readings": {symbol: reading["value"] for symbol, reading in scan["readings"].items()}}
         for scan in whole["scans"]
     ]
-    return {key: whole[key] for key in kept} | {"scans": scans}
+    return {key: whole[key] for key in KEPT} | {"scans": scans}
 
 
 def plain(value: Any) -> Any:
@@ -126,6 +133,7 @@ def _scan(scan: ScanResult) -> Record:
         "format": source.format,
         "channel": source.channel,
         "channels": list(source.channels),
+        "unit": source.unit,
         "shape": list(raw.shape),
         "pitch_m": list(raw.pitch),
         "size_m": list(raw.size),
@@ -203,6 +211,10 @@ def _pair(pair: Pair) -> Record:
         "reasons": list(pair.reasons),
         "cure": pair.cure,
     }
+
+
+def _scale(scale: Scale) -> Record:
+    return {"shared": scale.shared, "preset": scale.preset, "low_m": scale.low, "high_m": scale.high}
 
 
 def _refusal(refusal: Refusal) -> Record:

@@ -5,6 +5,7 @@ Lengths are scaled to one unit for each column, which its heading names. The sam
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,11 +16,12 @@ from core.atomic import atomic
 from core.measures.reading import Reading
 from core.results import Comparison
 from core.sheet.method import ONLY_ITEMS, method
-from core.sheet.record import PROGRAM, Record, record
+from core.sheet.record import PROGRAM, Record, carried, record
 from core.sheet.words import band_text, clean, column_scaling, common_unit, comparability_text
 from core.units import metres_per
 
 LONGEST = 32_767  # signs that a cell may hold
+PIECE = 30_000  # signs of the recipe in one cell
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,7 @@ def write(comparison: Comparison, path: Path) -> None:
             _table(book, "Readings", _readings(comparison, told))
             _table(book, "Specimens", _specimens(comparison, told))
             _notes(book, comparison, told)
+            _recipe(book, comparison)
 
 
 def _standing(comparison: Comparison, told: Record) -> list[Column]:
@@ -154,6 +157,16 @@ def _notes(book: Any, comparison: Comparison, told: Record) -> None:
     for number, (subject, text) in enumerate(rows, start=1):
         sheet.write_string(number, 0, subject, bold)
         sheet.write_string(number, 1, _cut(text), wrapped)
+
+
+def _recipe(book: Any, comparison: Comparison) -> None:
+    """What is needed to repeat the comparison: JSON on a hidden sheet, in pieces that a cell may hold."""
+    text = json.dumps(carried(comparison), allow_nan=False)
+    pieces = [text[start : start + PIECE] for start in range(0, len(text), PIECE)]
+    sheet = book.add_worksheet("Recipe")
+    for number, piece in enumerate(pieces):
+        sheet.write_string(number, 0, f"{PROGRAM} {number + 1}/{len(pieces)} {piece}")
+    sheet.hide()
 
 
 def _table(book: Any, name: str, columns: Sequence[Column]) -> None:

@@ -14,7 +14,7 @@ from core.sheet.record import carried
 from core.treatment import Treatment
 
 
-@pytest.mark.parametrize("kind", ["json", "png", "svg", "pdf"])
+@pytest.mark.parametrize("kind", ["json", "csv", "html", "xlsx", "png", "svg", "pdf"])
 def test_every_digit_comes_back(hostile, tmp_path, kind):
     (path,) = write_all(hostile, tmp_path, only=kind)
     found = carried_by(path)
