@@ -10,10 +10,11 @@ from PySide6.QtWidgets import QComboBox, QFormLayout, QLineEdit, QWidget
 
 from app.widgets.parts import SMALL, label
 from core.errors import TreatmentError
+from core.treatment.mask import GROW
 from core.treatment.step import Step
 
 CHOICES: dict[tuple[str, str], tuple[str, ...]] = {
-    ("mask", "what"): ("outliers",),
+    ("mask", "what"): ("outliers", "clipped", "streaks", "rectangle"),
     ("level", "form"): ("plane", "polynomial"),
     ("rows", "remove"): ("offset", "polynomial"),
     ("rows", "by"): ("median", "median-of-differences"),
@@ -22,13 +23,19 @@ CHOICES: dict[tuple[str, str], tuple[str, ...]] = {
 }
 """Parameters that are one word out of a few."""
 
-ONLY_WITH: dict[tuple[str, str], tuple[str, str, object]] = {
-    ("level", "degree"): ("form", "polynomial", 2),
-    ("rows", "degree"): ("remove", "polynomial", 1),
-    ("rows", "by"): ("remove", "offset", "median"),
-    ("zero", "percent"): ("at", "percentile", 0.1),
+ONLY_WITH: dict[tuple[str, str], tuple[str, dict[str, object]]] = {
+    ("mask", "k"): ("what", {"outliers": 5.0}),
+    ("mask", "grow"): ("what", dict(GROW)),
+    ("mask", "left"): ("what", {"rectangle": "0 px"}),
+    ("mask", "top"): ("what", {"rectangle": "0 px"}),
+    ("mask", "width"): ("what", {"rectangle": None}),
+    ("mask", "height"): ("what", {"rectangle": "10 px"}),
+    ("level", "degree"): ("form", {"polynomial": 2}),
+    ("rows", "degree"): ("remove", {"polynomial": 1}),
+    ("rows", "by"): ("remove", {"offset": "median"}),
+    ("zero", "percent"): ("at", {"percentile": 0.1}),
 }
-"""Parameters that mean something only with another one at this word, and where they begin then."""
+"""Parameters that mean something only with another one at one of these words, and where they begin then."""
 
 
 class StepForm(QWidget):
@@ -60,7 +67,7 @@ class StepForm(QWidget):
 
     def _applies(self, name: str) -> bool:
         rule = ONLY_WITH.get((self._step.do, name))
-        return rule is None or getattr(self._step, rule[0]) == rule[1]
+        return rule is None or getattr(self._step, rule[0]) in rule[1]
 
     def _add(self, name: str) -> None:
         value = getattr(self._step, name)
@@ -91,7 +98,7 @@ class StepForm(QWidget):
         values = {spec.name: getattr(self._step, spec.name) for spec in fields(self._step)}
         try:
             values[name] = _meant(typed, getattr(self._step, name), self._step.do, name)
-            self._fit(values)
+            self._fit(values, name)
             step = type(self._step)(**values)
         except TreatmentError as error:
             self.problem.setText(str(error))
@@ -101,21 +108,20 @@ class StepForm(QWidget):
         if step != self._step:
             self.edited.emit(step)
 
-    def _fit(self, values: dict[str, Any]) -> None:
-        """Parameters that depend on another one begin or end with it."""
-        for (do, name), (other, word, begin) in ONLY_WITH.items():
-            if do == self._step.do:
-                applies = values[other] == word
-                values[name] = None if not applies else begin if values[name] is None else values[name]
+    def _fit(self, values: dict[str, Any], changed: str) -> None:
+        """Parameters that depend on the one that changed begin or end with it."""
+        for (do, name), (other, begins) in ONLY_WITH.items():
+            if do == self._step.do and other == changed:
+                values[name] = begins.get(values[other])
 
 
 def _meant(typed: str, before: object, do: str, name: str) -> object:
     """What was typed, of the kind that the parameter has."""
     text = typed.strip().replace("−", "-")
-    if (do, name) in CHOICES or isinstance(before, str):
+    if (do, name) in CHOICES:
         return text
-    if before is None:
-        return text or None
+    if before is None or isinstance(before, str):
+        return text or None  # an emptied field goes back to what the step does by itself
     try:
         number = float(text.replace(",", "."))
     except ValueError:

@@ -75,8 +75,8 @@ def clean_map(
     texture : str
         One of `TEXTURES`: ``G4``, ``G20`` Gaussian autocorrelation of 4 and 20 points; ``A3``, ``A8`` self-affine with
         Hurst exponent 0.3 and 0.8, roll-off 64 points; ``GR`` 100 to 500 tilted, grooved grains in 256²; ``La``,
-        ``L=``, ``L|`` lapping lines at any angle, within 3° of the fast and of the slow axis; ``TE`` wavy terraces 25 to
-        90 points wide; ``PA`` Gaussian texture of 6 to 14 points with 3 to 12 particles 10 to 30 S high.
+        ``L=``, ``L|`` lapping lines at any angle, within 3° of the fast and of the slow axis; ``TE`` wavy terraces 25
+        to 90 points wide; ``PA`` Gaussian texture of 6 to 14 points with 3 to 12 particles 10 to 30 S high.
     rng : numpy.random.Generator
         Source of randomness.
     shape : (int, int), default (256, 256)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
 
+from core.artefacts import MAD_TO_SIGMA, find_plateaus, find_streaks
 from core.errors import TreatmentError
 from core.heightmap import BoolArray, Entry, HeightMap
 from core.polynomials.fit import fit_polynomial
@@ -17,22 +19,34 @@ from core.treatment.extent import Extent
 from core.treatment.step import Step
 
 ROUNDS = 10
-MAD_TO_SIGMA = 1.482602218505602  # 1 / Φ⁻¹(3/4): the median absolute deviation of a Gaussian, made its sigma
+
+
+GROW = {"outliers": "2 px", "clipped": "1 px", "streaks": "0 px"}
+"""What can be found and masked, and by how much the mask grows where nothing is said."""
+
+RECTANGLE = ("left", "top", "width", "height")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Mask(Step):
-    """Mask outliers: points farther than k robust sigma from the median, seen from the plane of all others.
+    """Mask what does not belong to the surface: outliers, a saturated range, streaks, or a rectangle.
 
     Parameters
     ----------
-    what : {"outliers"}, default "outliers"
-        What is masked.
+    what : {"outliers", "clipped", "streaks", "rectangle"}, default "outliers"
+        ``outliers``: points farther than `k` robust sigma from the median, seen from the plane of all others.
+        ``clipped``: points on a plateau at the highest or lowest height; to be done before levelling, which makes an
+        incline of a plateau. ``streaks``: runs along scan lines that stand off both neighbouring rows.
+        ``rectangle``: what is known to be bad, such as the first lines or those after a change of the probe.
     k : float, default 5.0
-        Distance in robust sigma, 1 to 1000. Of Gaussian heights one in 1.7 million lies beyond 5.
-    grow : str, default "2 px"
+        Distance in robust sigma, 1 to 1000. Of Gaussian heights one in 1.7 million lies beyond 5. Only for outliers.
+    grow : str, default "2 px" for outliers, "1 px" for clipped, "0 px" for streaks
         The mask is grown by a disc of this radius, ``"2 px"`` or a length such as ``"40 nm"``: the flanks of a bump
-        belong to it.
+        belong to it. Not for a rectangle.
+    left, top : str, default "0 px"
+        Distance of the rectangle from the left and upper edge, ``"20 px"`` or a length such as ``"200 nm"``.
+    width, height : str, optional
+        Size of the rectangle; by default it reaches to the right and lower edge. What lies beyond the map is left off.
 
     Raises
     ------
@@ -41,10 +55,11 @@ class Mask(Step):
 
     Notes
     -----
-    A plane is fitted to the points kept so far, sigma = 1.4826 × median absolute deviation of their residuals, and
-    every point with ``|r − median| > k·sigma`` is left out; again, until nothing changes (10 rounds at most). A mask
-    that the map has already is added to, never lifted. Where more than half of the points are equal, sigma is 0 and
-    nothing is masked. Figures in the history: ``points_masked``, ``fraction`` (of all points), ``sigma_m``, ``rounds``.
+    *Outliers*: a plane is fitted to the points kept so far, sigma = 1.4826 × median absolute deviation of their
+    residuals, and every point with ``|r − median| > k·sigma`` is left out; again, until nothing changes (10 rounds at
+    most). Where more than half of the points are equal, sigma is 0 and nothing is masked. *Clipped* and *streaks* are
+    found by `core.artefacts`. A mask that the map has already is added to, never lifted.
+    Figures in the history: ``points_masked``, ``fraction`` (of all points); ``sigma_m``, ``rounds`` for outliers.
 
     Examples
     --------
@@ -53,19 +68,40 @@ class Mask(Step):
     >>> z[30, 30] = 9e-9
     >>> int(Mask(k=6.0, grow="1 px").apply(HeightMap(z, pitch=(1e-8, 1e-8))).masked)
     5
+    >>> int(Mask(what="rectangle", height="20 nm").apply(HeightMap(z, pitch=(1e-8, 1e-8))).masked)
+    128
     """
 
     do: ClassVar[str] = "mask"
 
     what: str = "outliers"
-    k: float = 5.0
-    grow: str = "2 px"
+    k: float | None = None
+    grow: str | None = None
+    left: str | None = None
+    top: str | None = None
+    width: str | None = None
+    height: str | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        check.one_of(self.do, "what", self.what, ("outliers",))
-        object.__setattr__(self, "k", check.number(self.do, "k", self.k, 1, 1000))
+        check.one_of(self.do, "what", self.what, (*GROW, "rectangle"))
+        put = object.__setattr__
+        if self.what == "outliers":
+            put(self, "k", check.number(self.do, "k", 5.0 if self.k is None else self.k, 1, 1000))
+        else:
+            check.unused(self.do, "k", self.k, 'what = "outliers"')
+        if self.what == "rectangle":
+            check.unused(self.do, "grow", self.grow, "what is found, not with a rectangle")
+            put(self, "left", "0 px" if self.left is None else self.left)
+            put(self, "top", "0 px" if self.top is None else self.top)
+            for name in RECTANGLE:
+                if getattr(self, name) is not None:
+                    Extent.parse(getattr(self, name), name)
+            return
+        put(self, "grow", GROW[self.what] if self.grow is None else self.grow)
         Extent.parse(self.grow, "grow")
+        for name in RECTANGLE:
+            check.unused(self.do, name, getattr(self, name), 'what = "rectangle"')
 
     def apply(self, scan: HeightMap) -> HeightMap:
         """The map with a larger mask.
@@ -75,35 +111,69 @@ class Mask(Step):
         TreatmentError
             If the points that count determine no plane, or none would be left.
         """
-        search = _outliers(scan, self.k)
-        radius = Extent.parse(self.grow, "grow")
-        found = grown(search.found, radius.pixels(scan.pitch[0]), radius.pixels(scan.pitch[1]))
-        mask = found if scan.mask is None else found | scan.mask
-        left_out = scan.with_(mask=mask)
+        search = self._search(scan)
+        found = search.found
+        if self.grow is not None:
+            radius = Extent.parse(self.grow, "grow")
+            found = grown(found, radius.pixels(scan.pitch[0]), radius.pixels(scan.pitch[1]))
+        left_out = scan.with_(mask=found if scan.mask is None else found | scan.mask)
         if left_out.masked + left_out.missing == scan.z.size:
-            raise TreatmentError("The mask would leave no point", fix="Raise k or let the mask grow less.")
+            raise TreatmentError("The mask would leave no point", fix=_SMALLER[self.what])
         added = left_out.masked - scan.masked
-        figures = {
-            "points_masked": float(added),
-            "fraction": added / scan.z.size,
-            "sigma_m": search.sigma,
-            "rounds": float(search.rounds),
-        }
-        removed = f"{added} points masked ({added / scan.z.size:.2%})"
-        if search.sigma == 0:
-            removed = "nothing masked: more than half of the points are equal, so there is no robust sigma"
+        figures = {"points_masked": float(added), "fraction": added / scan.z.size, **search.figures}
+        removed = search.nothing or f"{added} points masked ({added / scan.z.size:.2%})"
         return left_out.logged(Entry(self.parameters(), removed, figures))
 
+    def _search(self, scan: HeightMap) -> _Search:
+        if self.what == "outliers":
+            return _outliers(scan, 5.0 if self.k is None else self.k)
+        if self.what == "clipped":
+            return _clipped(scan)
+        if self.what == "streaks":
+            return _streaks(scan)
+        return _Search(self._rectangle(scan))
+
+    def _rectangle(self, scan: HeightMap) -> BoolArray:
+        found = np.zeros(scan.shape, bool)
+        rows, columns = self._span("top", "height", scan, 0), self._span("left", "width", scan, 1)
+        found[rows, columns] = True
+        return found
+
+    def _span(self, start: str, length: str, scan: HeightMap, axis: int) -> slice:
+        points, pitch = scan.shape[axis], scan.pitch[axis]
+        begin = min(points, round(Extent.parse(getattr(self, start), start).pixels(pitch)))
+        wanted = getattr(self, length)
+        if wanted is None:
+            return slice(begin, points)
+        return slice(begin, min(points, begin + round(Extent.parse(wanted, length).pixels(pitch))))
+
     def describe(self) -> str:
-        """Such as ``"outliers masked (5 σ, grown 2 px)"``."""
-        return f"outliers masked ({self.k:g} σ, grown {self.grow})"
+        """Such as ``"outliers masked (5 σ, grown 2 px)"`` or ``"streaks masked"``."""
+        if self.what == "rectangle":
+            size = f"{self.width or 'full width'} × {self.height or 'full height'}"
+            return f"rectangle masked ({size} at {self.left}, {self.top})"
+        grown_by = f"grown {self.grow}"
+        if self.what == "outliers":
+            return f"outliers masked ({self.k:g} σ, {grown_by})"
+        said = {"clipped": "clipped points masked", "streaks": "streaks masked"}[self.what]
+        return said if Extent.parse(self.grow, "grow").amount == 0 else f"{said} ({grown_by})"
+
+
+_SMALLER = {
+    "outliers": "Raise k or let the mask grow less.",
+    "clipped": "Let the mask grow less.",
+    "streaks": "Let the mask grow less.",
+    "rectangle": "Make the rectangle smaller.",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class _Search:
+    """Points to mask, what the history keeps of the search, and the sentence where nothing can be found."""
+
     found: BoolArray = field(repr=False)
-    sigma: float
-    rounds: int
+    figures: Mapping[str, float] = field(default_factory=dict)
+    nothing: str = ""
 
 
 def _outliers(scan: HeightMap, k: float) -> _Search:
@@ -116,14 +186,32 @@ def _outliers(scan: HeightMap, k: float) -> _Search:
         kept = residual[keep]
         middle = median(kept)
         sigma = MAD_TO_SIGMA * median(np.abs(kept - middle))
+        figures = {"sigma_m": sigma, "rounds": float(rounds)}
         if sigma == 0:
-            return _Search(np.zeros(scan.shape, bool), 0.0, rounds)
+            none = "nothing masked: more than half of the points are equal, so there is no robust sigma"
+            return _Search(np.zeros(scan.shape, bool), figures, none)
         with np.errstate(invalid="ignore"):  # missing points are NaN and never outliers
             now = (np.abs(residual - middle) > k * sigma) & used
         if np.array_equal(now, found):
             break
         found = now
-    return _Search(found, sigma, rounds)
+    return _Search(found, figures)
+
+
+def _clipped(scan: HeightMap) -> _Search:
+    """Points on a plateau at an end of the range."""
+    found = np.zeros(scan.shape, bool)
+    for plateau in find_plateaus(scan.z):
+        found |= plateau.holds(scan.z)
+    none = "" if found.any() else "nothing masked: no plateau at either end of the range (levelling hides one)"
+    return _Search(found, nothing=none)
+
+
+def _streaks(scan: HeightMap) -> _Search:
+    """Runs along scan lines, seen from the plane; points that are masked already are no neighbours."""
+    level = fit_polynomial(scan, 1).residual
+    found = find_streaks(level if scan.mask is None else np.where(scan.used, level, np.nan)).found
+    return _Search(found, nothing="" if found.any() else "nothing masked: no streaks")
 
 
 def grown(mask: BoolArray, down: float, across: float) -> BoolArray:

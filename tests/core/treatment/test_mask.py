@@ -1,4 +1,4 @@
-"""Masking outliers: who is found, how the mask grows, and that heights survive."""
+"""Masking: who is found, how the mask grows, and that heights survive."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from scipy import ndimage
 
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
+from core.synthetic import streaks
+from core.synthetic.artefacts import clipped
 from core.treatment import Mask
 from core.treatment.mask import grown
 
@@ -111,3 +113,67 @@ def test_mask_that_would_leave_nothing() -> None:
     z[8, 8] = 9e-9
     with pytest.raises(TreatmentError):
         Mask(k=6.0, grow="1 um").apply(HeightMap(z, PITCH))
+
+
+def test_a_clipped_range_is_masked_and_its_level_counterpart_is_not() -> None:
+    z = clipped(film() + 1e-12 * np.arange(96)[:, None], share=0.01)
+    masked = Mask(what="clipped", grow="0 px").apply(HeightMap(z, PITCH))
+    assert masked.mask is not None
+    assert np.array_equal(masked.mask, z == z.max())
+    assert masked.masked == 93  # 1 % of 96², rounded up
+    levelled = Mask(what="clipped").apply(HeightMap(z - 1e-12 * np.arange(96)[:, None], PITCH))
+    assert levelled.mask is None
+    assert "levelling hides" in levelled.history[-1].removed
+
+
+def test_both_ends_of_the_range_are_masked() -> None:
+    z = clipped(clipped(film(), share=0.002), share=0.003, end="bottom")
+    masked = Mask(what="clipped", grow="0 px").apply(HeightMap(z, PITCH))
+    assert masked.mask is not None
+    assert np.array_equal(masked.mask, (z == z.max()) | (z == z.min()))
+
+
+def test_streaks_are_masked_and_a_tilt_does_not_hide_them() -> None:
+    added, truth = streaks((96, 96), share=0.005, height=2e-9, length=12, rng=np.random.default_rng(3))
+    z = film() + added + 5e-9 * np.arange(96)[:, None]
+    masked = Mask(what="streaks").apply(HeightMap(z, PITCH))
+    assert masked.mask is not None
+    inner = truth.copy()
+    inner[[0, -1]] = False  # these rows have one neighbour only
+    assert np.array_equal(masked.mask, inner)
+    assert np.array_equal(masked.z, z)
+    assert Mask(what="streaks").apply(HeightMap(film(), PITCH)).mask is None
+
+
+def test_the_top_of_a_dome_is_no_streak() -> None:
+    y, x = np.mgrid[0:96, 0:96]
+    z = film() + np.maximum(0.0, 3e-8 * (1 - ((y - 40) ** 2 + (x - 50) ** 2) / 10**2))
+    assert Mask(what="streaks").apply(HeightMap(z, PITCH)).mask is None
+
+
+def test_a_rectangle_is_masked_and_cut_off_at_the_edge() -> None:
+    scan = HeightMap(film(), (2e-8, 1e-8))
+    masked = Mask(what="rectangle", top="40 nm", height="60 nm", left="90 px", width="20 px").apply(scan)
+    wanted = np.zeros(scan.shape, bool)
+    wanted[2:5, 90:] = True
+    assert masked.mask is not None
+    assert np.array_equal(masked.mask, wanted)
+    assert Mask(what="rectangle", left="200 px").apply(scan).mask is None
+    with pytest.raises(TreatmentError, match="no point"):
+        Mask(what="rectangle").apply(scan)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"what": "clipped", "k": 5.0},
+        {"what": "rectangle", "grow": "2 px"},
+        {"what": "outliers", "left": "2 px"},
+        {"what": "streaks", "height": "2 px"},
+        {"what": "rectangle", "width": "2 parsec"},
+        {"what": "bumps"},
+    ],
+)
+def test_parameters_that_would_do_nothing_are_refused(values: dict[str, object]) -> None:
+    with pytest.raises(TreatmentError):
+        Mask(**values)  # type: ignore[arg-type]
