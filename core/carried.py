@@ -14,9 +14,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-from core.errors import DamagedFile, FileProblem, UnknownFormat
+from core.errors import DamagedFile, FileProblem, LowreliefError, UnknownFormat
 from core.formats.guard import breakage
-from core.sheet.csv_sheet import RECIPE, cell
+from core.sheet.csv_sheet import COLUMNS, RECIPE, cell
 from core.sheet.record import PROGRAM, SCHEMA, Record
 
 LARGEST = 2**28  # bytes of a figure or sheet that is looked into
@@ -73,6 +73,18 @@ def carried_by(path: str | Path) -> Record:
                 fix="Use a newer version of Lowrelief.",
             )
         return told | {"scans": [_scan(scan) for scan in told["scans"]]}
+
+
+def carries(path: str | Path) -> Record | None:
+    """What a file carries, None if it is no figure or sheet of ours. Never raises.
+
+    >>> carries("no such file.png") is None
+    True
+    """
+    try:
+        return carried_by(path)
+    except LowreliefError:
+        return None
 
 
 def _scan(scan: dict[str, Any]) -> dict[str, Any]:
@@ -147,6 +159,9 @@ def _from_xlsx(path: Path) -> str:
 def _from_csv(path: Path) -> str:
     """The lines of the recipe, joined with the readings that stand in the table itself."""
     with path.open(encoding="utf-8", newline="") as file:
+        if not file.readline(200).startswith(f"{COLUMNS[0]},{COLUMNS[1]},"):
+            return ""  # another table, perhaps a large one: it is not read
+        file.seek(0)
         rows = list(csv.DictReader(file))
     notes = [json.loads(row["note"]) for row in rows if row["level"] == RECIPE]
     if not notes:
@@ -184,3 +199,6 @@ _READERS: dict[str, Callable[[Path], str]] = {
     ".csv": _from_csv,
     ".h5": _from_bench,
 }
+
+CARRIERS = tuple(_READERS)
+"""Suffixes, in lower case, of the files that carry a comparison."""

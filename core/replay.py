@@ -195,6 +195,23 @@ def bench_of(
     return bench.with_scans(taken).with_refused(refused), tuple(changed), tuple(absent)
 
 
+def likely_files(told: Record, carrier: Path) -> list[Path]:
+    """Where the raw files may still be: as they were named then, and in the folders about the figure or sheet.
+
+    Parameters
+    ----------
+    told : dict
+        From `core.carried.carried_by`.
+    carrier : Path
+        The figure or sheet itself.
+    """
+    names = [Path(scan["file"]) for scan in told["scans"] if scan["file"]]
+    folders = (carrier.parent, carrier.parent.parent)
+    guesses = [*names, *(folder / name for folder in folders for name in names)]
+    guesses += [folder / name.name for folder in folders for name in names]
+    return list(dict.fromkeys(guess for guess in guesses if guess.is_file()))
+
+
 def _known(files: Iterable[Path], report: Report, cancel: Cancel) -> tuple[dict[str, Path], dict[str, Path]]:
     """The files by their hash and by their name; what cannot be opened is passed over."""
     by_bytes: dict[str, Path] = {}

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from PySide6.QtCore import QObject
+from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QWidget
 
 from app.commands import handover
 from app.document.document import Document
 from app.shell import dialogs
 from app.told.presenter import Presenter
+from core.carried import CARRIERS, carries
 from core.errors import LowreliefError, TreatmentError
 from core.progress import Report
+from core.replay import likely_files
+from core.sheet.record import Record
 from core.treatment import Treatment
 
 BENCH_SUFFIXES = (".h5", ".hdf5")
@@ -27,7 +30,15 @@ def _nothing() -> None:
 
 
 class Acts(QObject):
-    """Asks, then calls the document."""
+    """Asks, then calls the document.
+
+    Signals
+    -------
+    offered(str, str, list of (str, callable))
+        Level, a sentence, and what can be done about it.
+    """
+
+    offered = Signal(str, str, object)
 
     def __init__(self, window: QWidget, document: Document, presenter: Presenter, samples: Samples | None) -> None:
         super().__init__(window)
@@ -40,18 +51,36 @@ class Acts(QObject):
         """Files and folders from a drop or the command line; a bench file among them is opened first."""
         document = self._document
 
-        def sort(_: object) -> tuple[list[Path], list[Path]]:
+        def sort(_: object) -> tuple[list[Path], dict[Path, Record], list[Path]]:
             benches = [path for path in paths if _is_bench(path)]
-            return benches, [path for path in paths if path not in benches]
+            told = {path: carries(path) for path in paths if path not in benches and path.suffix.lower() in CARRIERS}
+            carriers = {path: carried for path, carried in told.items() if carried is not None}
+            return benches, carriers, [path for path in paths if path not in benches and path not in carriers]
 
-        def go_on(found: tuple[list[Path], list[Path]]) -> None:
-            benches, scans = found
+        def go_on(found: tuple[list[Path], dict[Path, Record], list[Path]]) -> None:
+            benches, carriers, scans = found
             if benches:
                 self.leave(lambda: document.open(benches[0], lambda: self._add(scans, pixel, unit)))
             else:
                 self._add(scans, pixel, unit)
+            for path, told in carriers.items():
+                self._offer_rebuilding(path, told)
 
         document.run(sort, go_on)
+
+    def rebuild(self, path: Path, told: Record) -> None:
+        """The bench that a figure or sheet was made from, in place of this one; asks where the scans are if need be."""
+        files = likely_files(told, path)
+        if len(files) < len(told["scans"]):
+            folder = dialogs.ask_folder(self._window, "Folder with the scans of this figure")
+            files += [folder] if folder is not None else []
+        if files:
+            self.leave(lambda: self._document.rebuild(told, files))
+
+    def _offer_rebuilding(self, path: Path, told: Record) -> None:
+        count = len(told["scans"])
+        said = f"{path.name} carries a comparison of {count} scan{'s' if count > 1 else ''}."
+        self.offered.emit("note", said, [("Rebuild the bench", lambda: self.rebuild(path, told))])
 
     def add_scans(self) -> None:
         """Ask for files and read them."""

@@ -20,8 +20,10 @@ from app.document.renewal import Compared, renewed
 from core.bench import Bench, Refusal, Scan
 from core.errors import LowreliefError
 from core.gather import expand
+from core.replay import bench_of
 from core.results import Comparison
 from core.scale import Scale
+from core.sheet.record import Record
 from core.treatment import Band, Treatment
 from core.treatment.step import Step
 
@@ -234,6 +236,23 @@ class Document(QObject):
             done()
 
         self._errand(lambda _: load(), show)
+
+    def rebuild(self, told: Record, files: Sequence[Path]) -> None:
+        """Show the bench that a figure or sheet was made from; it has no file of its own and counts as unsaved."""
+
+        def show(found: tuple[Bench, tuple[str, ...], tuple[str, ...]]) -> None:
+            bench, changed, absent = found
+            self._show_fresh(bench, None)
+            self.stack.resetClean()
+            self.title_changed.emit()
+            if changed:
+                self.noticed.emit(
+                    "amber", f"Not the same bytes as then: {', '.join(changed)}. The readings may differ."
+                )
+            if absent:
+                self.noticed.emit("amber", f"Not found: {', '.join(absent)}.")
+
+        self._errand(lambda ticket: bench_of(told, files, report=ticket.report, cancel=ticket.cancel), show)
 
     def save(self, path: Path, then: Callable[[], None] = lambda: None) -> None:
         """Write the bench with its comparison to a bench file; `then` is called once it is there."""

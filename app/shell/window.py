@@ -123,6 +123,7 @@ class Window(QMainWindow):
             change.connect(self._show_state)
         document.progressed.connect(self.status.show_progress)
         document.noticed.connect(self.notices.tell)
+        acts.offered.connect(self.notices.tell)
         document.refused.connect(self._tell_refused)
         document.title_changed.connect(self._show_title)
         document.stack.undoTextChanged.connect(lambda text: self.commands["undo"].setText(f"Undo {text}".strip()))

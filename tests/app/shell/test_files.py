@@ -11,11 +11,14 @@ import textwrap
 from pathlib import Path
 
 import pytest
+from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
+from app.commands import handover
 from app.document.autosave import Autosave, read_kept
 from app.document.document import Document
 from app.shell import dialogs
+from app.shell.notices import Notice
 from app.shell.window import Window
 from core.scale import Scale
 from core.treatment import Rows
@@ -217,3 +220,31 @@ def document_alone(qtbot: QtBot) -> Document:
     made = Document()
     yield made
     made.shut()
+
+
+def test_a_dropped_figure_offers_to_rebuild_its_bench(filled: Window, tmp_path: Path, qtbot: QtBot) -> None:
+    document = filled.document
+    document.rename_specimen("film", "the film")
+    document.set_zero("lowest")
+    settle(document, qtbot)
+    expected = document.comparison
+    handover.write_figure(document, tmp_path / "figure.png")
+    settle(document, qtbot)
+    document.new()
+    filled.acts.receive([tmp_path / "figure.png"])
+
+    def offer() -> Notice | None:
+        return next(
+            (notice for notice in filled.notices.shown if "carries a comparison of 6 scans" in notice.text), None
+        )
+
+    qtbot.waitUntil(lambda: offer() is not None, timeout=20_000)
+    notice = offer()
+    assert notice is not None
+    qtbot.mouseClick(notice.choices[0], Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: bool(document.bench.scans), timeout=20_000)
+    settle(document, qtbot)
+    assert set(document.bench.specimens) == {"mica", "the film"}
+    assert document.bench.treatment == expected.treatment
+    assert document.comparison.shared_range == expected.shared_range
+    assert not document.stack.isClean()  # nothing of it is in a bench file yet
