@@ -142,7 +142,8 @@ def of_texture(z: Array, used: NDArray[np.bool_]) -> dict[str, float]:
     window = np.outer(signal.windows.hann(ny, sym=False), signal.windows.hann(nx, sym=False))
     power = np.abs(np.fft.rfft2(u * window)) ** 2
     fy, fx = np.meshgrid(np.fft.fftfreq(ny, PITCH[0]), np.fft.rfftfreq(nx, PITCH[1]), indexing="ij")
-    inside = (np.hypot(fy, fx) > 2 / (nx * PITCH[1])) & (np.hypot(fy, fx) < 0.5 / PITCH[1])
+    f = np.hypot(fy, fx)
+    inside = (f > 2 / (nx * PITCH[1])) & (f < 0.5 / PITCH[1])
     sectors, edges = np.histogram(np.degrees(np.arctan2(-fy, fx))[inside] % 180, 180, (0, 180), weights=power[inside])
     return {
         "Sal": float(distance.min()),
@@ -195,21 +196,22 @@ def of_hills(z: Array, used: NDArray[np.bool_]) -> dict[str, float]:
         tops = h_maxima(up - up.min() + 10 * least, least)
         markers, count = ndimage.label(tops, np.ones((3, 3)))
         basins = watershed(-up, markers, connectivity=2, mask=used)
-        heights = ndimage.maximum(up, markers, np.arange(1, count + 1))
+        y, x = np.nonzero(tops)
+        first = np.unique(markers[y, x], return_index=True)[1]
+        heights = up[y[first], x[first]]
         closed = np.setdiff1d(
             np.arange(1, count + 1), np.concatenate([basins[0], basins[-1], basins[:, 0], basins[:, -1]])
         )
         lower = ndimage.minimum_filter(np.where(used, basins, count), 3)
         border = (ndimage.maximum_filter(basins, 3) != basins) | (lower < basins)
-        rims = np.full(count + 1, np.inf)
-        rims[1:] = ndimage.maximum(np.where(border, up, -np.inf), basins, np.arange(1, count + 1))
+        rims = np.full(count + 1, -np.inf)
+        np.maximum.at(rims, basins[border], up[border])
         over = np.bincount(basins.ravel(), np.maximum(up - rims[basins], 0).ravel(), count + 1)
         top_five[sign] = np.sort(heights)[-5:].mean()
         found[area_of] = np.bincount(basins.ravel(), minlength=count + 1)[closed].mean() * pixel
         found[volume_of] = over[closed].mean() * pixel
         if sign == 1:
-            places = ndimage.maximum_position(up, markers, np.arange(1, count + 1))
-            bent = -0.5 * ndimage.laplace(z)[tuple(np.transpose(places))] / pixel
+            bent = -0.5 * ndimage.laplace(z)[y[first], x[first]] / pixel
             found |= {"Spd": count / (used.sum() * pixel), "Spc": np.nanmean(bent)}
     found |= {"S5p": top_five[1], "S5v": top_five[-1], "S10z": top_five[1] + top_five[-1]}
     return {symbol: float(value) for symbol, value in found.items()}
