@@ -72,7 +72,7 @@ def test_a_bump_rises_by_its_height_times_the_exaggeration(exaggeration: float) 
 def test_what_lies_behind_a_wall_is_hidden() -> None:
     z = np.zeros((60, 60))
     z[40:44] = 20e-9  # a wall from side to side
-    z[36:39] = np.nan  # a trench behind it, narrower than the wall's shadow
+    z[36:39, :50] = np.nan  # a trench behind it, narrower than the wall's shadow and not beyond its right end
     picture = oblique(HeightMap(z, PITCH), Stage(0.0, 20e-9, 10.0), shape=SHAPE, smooth=1)
     assert not near_to(picture, MISSING, within=1).any()
     z[40:44] = 0.0
