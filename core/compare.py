@@ -17,11 +17,12 @@ from core.heightmap import HeightMap
 from core.measures import CATALOGUE, readings
 from core.measures.reading import Reading
 from core.progress import Cancel, Progress, Report, silent
-from core.results import Band, Comparison, ScanResult, SpecimenResult
+from core.results import Band, Comparison, ScanResult, SpecimenResult, independent
 from core.scale import own_limits
-from core.standing import Place, stand
+from core.standing import Ranking, rank
 from core.treatment import Treatment
 from core.trust import comparability, interval
+from core.trust.conditions import Conditions
 from core.trust.doubts import Doubt, doubts_of_scan, single_scan
 from core.version import VERSION
 from core.workers import worker_count
@@ -110,10 +111,7 @@ def compare(
             scans=good,
             specimens=(),
             standing=(),
-            comparability=comparability.pairs(
-                {name: [scan.treated for scan in scans] for name, scans in _by_specimen(good).items()},
-                band=band.filter,
-            ),
+            comparability=(),
             refused=(*bench.refused, *(result for result in done if isinstance(result, Refusal))),
             shared_range=bench.scale.limits(treated),
             created=datetime.now(UTC).astimezone().isoformat(timespec="seconds"),
@@ -145,10 +143,16 @@ def restand(comparison: Comparison, rank_by: str, *, rng: np.random.Generator | 
     _known(rank_by)
     comparison = dataclasses.replace(comparison, rank_by=rank_by)
     groups = _by_specimen(comparison.scans)
+    specimens = tuple(_specimen(name, scans, comparison) for name, scans in groups.items())
+    verdicts = comparability.pairs(
+        {name: [_conditions(scan) for scan in scans] for name, scans in groups.items()},
+        band=comparison.band.filter,
+        widths={s.name: width for s in specimens if (width := interval.half_width(s.readings[rank_by])) is not None},
+        extreme=rank_by in comparability.EXTREMES,
+    )
+    ranking = _ranking(groups, rank_by, verdicts, rng or np.random.default_rng(SEED))
     return dataclasses.replace(
-        comparison,
-        specimens=tuple(_specimen(name, scans, comparison) for name, scans in groups.items()),
-        standing=_standing(groups, rank_by, rng or np.random.default_rng(SEED)),
+        comparison, specimens=specimens, comparability=verdicts, standing=ranking.places, ranking=ranking
     )
 
 
@@ -223,17 +227,8 @@ def _by_specimen(scans: Sequence[ScanResult]) -> dict[str, list[ScanResult]]:
     return groups
 
 
-def _independent(scans: Sequence[ScanResult]) -> list[ScanResult]:
-    """The scans that are spots of their own: the same file twice is one spot."""
-    seen: dict[object, ScanResult] = {}
-    for scan in scans:
-        source = scan.raw.source
-        seen.setdefault((source.sha256, source.channel) if source.sha256 else id(scan.raw), scan)
-    return list(seen.values())
-
-
 def _specimen(name: str, scans: Sequence[ScanResult], comparison: Comparison) -> SpecimenResult:
-    spots = _independent(scans)
+    spots = independent(scans)
     doubts: list[Doubt] = []
     if len(spots) == 1:
         doubts.append(single_scan())
@@ -246,7 +241,7 @@ def _specimen(name: str, scans: Sequence[ScanResult], comparison: Comparison) ->
                 "Scan another spot.",
             )
         )
-    unlike = comparability.mixed([scan.treated for scan in spots], band=comparison.band.filter)
+    unlike = comparability.mixed([_conditions(scan) for scan in spots], band=comparison.band.filter)
     return SpecimenResult(
         name=name,
         scans=tuple(scan.name for scan in scans),
@@ -268,10 +263,24 @@ def _typical(spots: Sequence[ScanResult], rank_by: str) -> str:
     return order[(len(order) - 1) // 2].name
 
 
-def _standing(groups: Mapping[str, Sequence[ScanResult]], rank_by: str, rng: np.random.Generator) -> tuple[Place, ...]:
-    spots = {name: [s.readings[rank_by].value for s in _independent(scans)] for name, scans in groups.items()}
-    values = {name: [value for value in found if value is not None] for name, found in spots.items()}
-    return stand(values, positive=CATALOGUE[rank_by].positive, rng=rng)
+def _conditions(scan: ScanResult) -> Conditions:
+    return Conditions.of(scan.treated, scan.readings, scan.doubts)
+
+
+def _ranking(
+    groups: Mapping[str, Sequence[ScanResult]],
+    rank_by: str,
+    verdicts: Sequence[comparability.Pair],
+    rng: np.random.Generator,
+) -> Ranking:
+    spots = {name: [s.readings[rank_by].value for s in independent(scans)] for name, scans in groups.items()}
+    return rank(
+        {name: [value for value in found if value is not None] for name, found in spots.items()},
+        positive=CATALOGUE[rank_by].positive,
+        rng=rng,
+        set_aside=comparability.set_aside(verdicts),
+        partners=comparability.partners(verdicts),
+    )
 
 
 def _band(maps: Sequence[HeightMap], treatment: Treatment) -> Band:

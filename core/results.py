@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from core.bench import Refusal
 from core.heightmap import Entry, HeightMap
 from core.measures.reading import Reading
 from core.scale import Scale
-from core.standing import Place
+from core.standing import Place, Ranking
 from core.treatment import Treatment
 from core.trust.comparability import Pair
 from core.trust.doubts import Doubt
@@ -46,6 +46,15 @@ class ScanResult:
     def removed(self) -> tuple[Entry, ...]:
         """What each step removed."""
         return self.treated.history[len(self.raw.history) :]
+
+
+def independent(scans: Iterable[ScanResult]) -> list[ScanResult]:
+    """The scans that are spots of their own: the same file twice is one spot."""
+    seen: dict[object, ScanResult] = {}
+    for scan in scans:
+        source = scan.raw.source
+        seen.setdefault((source.sha256, source.channel) if source.sha256 else id(scan.raw), scan)
+    return list(seen.values())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,6 +137,8 @@ class Comparison:
         Of the program.
     scale : Scale
         Where the shared range comes from.
+    ranking : Ranking
+        The standing with what is known of its pairs.
     """
 
     title: str
@@ -143,6 +154,7 @@ class Comparison:
     created: str
     version: str
     scale: Scale = field(default_factory=Scale)
+    ranking: Ranking = field(default_factory=lambda: Ranking(()))
     scans_by_name: Mapping[str, ScanResult] = field(init=False, repr=False)
     specimens_by_name: Mapping[str, SpecimenResult] = field(init=False, repr=False)
     places: Mapping[str, Place] = field(init=False, repr=False)
@@ -156,3 +168,10 @@ class Comparison:
     def colour_index(self, specimen: str) -> int:
         """Number of the specimen in bench order: its colour everywhere."""
         return [s.name for s in self.specimens].index(specimen)
+
+    def spots(self) -> dict[str, list[ScanResult]]:
+        """The scans of each specimen that are spots of their own; specimens in the order of the standing."""
+        return {
+            place.specimen: independent(scan for scan in self.scans if scan.specimen == place.specimen)
+            for place in self.standing
+        }

@@ -84,6 +84,17 @@ def of_spots(spots: Sequence[Reading], *, positive: bool, period: float | None =
     )
 
 
+def half_width(reading: Reading) -> float | None:
+    """Half the width of the 95 % interval on the logarithm; None without an interval above 0.
+
+    >>> round(half_width(Reading("Sq", 1e-9, "m", "", low=0.8e-9, high=1.25e-9)), 4)
+    0.2231
+    """
+    if reading.low is None or reading.high is None or not reading.low > 0:
+        return None
+    return math.log(reading.high / reading.low) / 2
+
+
 def unrolled(directions: FloatArray, period: float) -> FloatArray:
     """Directions moved by whole periods so that all lie within half a period of their mean direction, that within one.
 
