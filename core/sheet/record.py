@@ -15,9 +15,10 @@ from core.measures.reading import Reading
 from core.results import Comparison, ScanResult, SpecimenResult
 from core.scale import Scale
 from core.sheet.words import clean
-from core.standing import Place
+from core.standing import Place, Ranking
 from core.trust.comparability import Pair
 from core.trust.doubts import Doubt
+from core.verdict import sentences
 
 SCHEMA = 1
 PROGRAM = "lowrelief"
@@ -74,6 +75,7 @@ def record(comparison: Comparison) -> Record:
             "scans": [_scan(scan) for scan in comparison.scans],
             "specimens": [_specimen(specimen) for specimen in comparison.specimens],
             "standing": [_place(place) for place in comparison.standing],
+            "ranking": _ranking(comparison.ranking, comparison.rank_by),
             "comparability": [_pair(pair) for pair in comparison.comparability],
             "refused": [_refusal(refusal) for refusal in comparison.refused],
         }
@@ -201,6 +203,22 @@ def _place(place: Place) -> Record:
         "probability_best": place.probability_best,
         "proven": place.proven,
         "value": place.value,
+        "limited": place.limited,
+        "comparable": place.comparable,
+        "not_comparable_with": list(place.not_comparable_with),
+        "probability_rank": list(place.probability_rank),
+    }
+
+
+def _ranking(ranking: Ranking, symbol: str) -> Record:
+    """Rows and columns of the tables are the tested specimens, in their order."""
+    return {
+        "tested": list(ranking.tested),
+        "p_values": [list(row) for row in ranking.p_values],
+        "apart": [list(pair) for pair in sorted(ranking.apart)],
+        "probability_lower": [list(row) for row in ranking.probability_lower],
+        "brackets": [list(run) for run in ranking.brackets],
+        "sentences": list(sentences(ranking, symbol)),
     }
 
 
@@ -210,6 +228,7 @@ def _pair(pair: Pair) -> Record:
         "level": pair.level,
         "reasons": list(pair.reasons),
         "cure": pair.cure,
+        "not_recorded": list(pair.unknown),
     }
 
 
