@@ -72,5 +72,13 @@ class ReadingUnknown(LowreliefError, KeyError):
     """A reading that the catalogue does not know."""
 
 
+class ClaimError(LowreliefError, ValueError):
+    """A claim that cannot be read, with the place in its text."""
+
+
 class BenchError(LowreliefError, ValueError):
     """A bench that cannot be compared, or a bench file that cannot be reopened."""
+
+
+class LogError(LowreliefError, ValueError):
+    """A log that cannot be read, or a table that is no log."""

@@ -1,0 +1,81 @@
+"""What a finished comparison adds to the log."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from core.errors import ReadingUnknown
+from core.log.entry import LogEntry
+from core.results import Comparison, SpecimenResult
+
+
+def entries_of(comparison: Comparison, symbols: Sequence[str] | None = None) -> list[LogEntry]:
+    """The readings of every specimen as entries.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        The whole result.
+    symbols : sequence of str, optional
+        Readings to keep; by default the one that ranks.
+
+    Returns
+    -------
+    list of LogEntry
+        Dated by the scans where all of a specimen say the same day, else by the comparison. Readings that could not be
+        had are left out.
+
+    Raises
+    ------
+    ReadingUnknown
+        If a symbol is not known.
+    """
+    wanted = list(symbols or [comparison.rank_by])
+    return [entry for specimen in comparison.specimens for entry in _of_specimen(comparison, specimen, wanted)]
+
+
+def _of_specimen(comparison: Comparison, specimen: SpecimenResult, symbols: Sequence[str]) -> Iterator[LogEntry]:
+    scans = [comparison.scans_by_name[name].raw for name in specimen.scans]
+    said = [scan.metadata for scan in scans]
+    for symbol in symbols:
+        reading = specimen.readings.get(symbol)
+        if reading is None:
+            raise ReadingUnknown(f"The reading “{symbol}” is unknown", fix="Name readings of the catalogue.")
+        if reading.value is None:
+            continue
+        yield LogEntry(
+            at=_common(said, "date", _as_iso) or comparison.created,
+            kind="reading",
+            subject=specimen.name,
+            symbol=symbol,
+            value=reading.value,
+            unit=reading.unit,
+            low=reading.low,
+            high=reading.high,
+            n=reading.n,
+            shortest=comparison.band.shortest,
+            longest=comparison.band.longest,
+            treatment=comparison.treatment.digest,
+            instrument=_common(said, "instrument", str),
+            probe=_common(said, "probe", str),
+            note=reading.note,
+            sha256=" ".join(sorted(scan.source.sha256 for scan in scans if scan.source.sha256)),
+        )
+
+
+def _common(said: Sequence[Any], key: str, as_text: Any) -> str:
+    """What all scans say alike, empty if they differ or do not say it."""
+    values = {as_text(metadata[key]) if key in metadata else "" for metadata in said}
+    return str(values.pop()) if len(values) == 1 else ""
+
+
+def _as_iso(value: object) -> str:
+    """The day of a date or a text that is one, empty for anything else."""
+    if isinstance(value, date):  # a datetime is one too
+        return value.isoformat()
+    try:
+        return datetime.fromisoformat(str(value)).isoformat()
+    except ValueError:
+        return ""
