@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from app.tiles.state import Line
 from core.heightmap import FloatArray, HeightMap
-from core.measures.window_curve import window_curve
+from core.measures.window_curve import WindowCurve, window_curve
 from core.scale import opened, own_extremes, own_limits
 from core.sections import height_distribution, section
 from core.spectrum import fast_axis_spectrum
+from core.trust.crossings import crossings, sentences
 
 BINS, FEWEST = 200, 12
 PER_DECADE = 20  # points of a spectrum drawn for each decade
 NM, UM = 1e-9, 1e-6
+
+Spots = Mapping[str, Sequence[HeightMap]]
+"""The treated spots of each specimen, specimens in the order of the standing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +65,8 @@ class Kind:
         Whether the x axis is logarithmic too.
     note : str
         What is drawn, in a few words for the line above the plot.
+    tell : callable, optional
+        From the spots of all specimens to sentences on what the curves show, and a check between them that may stop it.
     """
 
     title: str
@@ -71,6 +78,7 @@ class Kind:
     make: Callable[[Sequence[HeightMap], Line | None], list[Curve]]
     logarithmic_x: bool = False
     note: str = ""
+    tell: Callable[[Spots, Callable[[], None]], list[str]] | None = None
 
 
 def middle_line(scans: Sequence[HeightMap]) -> Line:
@@ -136,9 +144,33 @@ def window_curves(scans: Sequence[HeightMap], _line: Line | None) -> list[Curve]
     """RMS, nm, in square windows over their side, µm, each window about its own plane."""
     curves = []
     for scan in scans:
-        curve = window_curve(scan)
+        curve = _window_curve(scan)
         curves.append(_positive(curve.side / UM, curve.rms / NM))
     return curves
+
+
+def window_crossings(spots: Spots, check: Callable[[], None]) -> list[str]:
+    """Which neighbours in the standing change places in other windows; nothing to say of a single specimen."""
+    if len(spots) < 2:
+        return []
+    curves: dict[str, list[WindowCurve]] = {}
+    for specimen, scans in spots.items():
+        curves[specimen] = []
+        for scan in scans:
+            check()
+            curves[specimen].append(_window_curve(scan))
+    return sentences(crossings(curves, list(spots)))
+
+
+_known: WeakKeyDictionary[HeightMap, WindowCurve] = WeakKeyDictionary()
+
+
+def _window_curve(scan: HeightMap) -> WindowCurve:
+    """Kept as long as the map itself: tiles, spots and crossings ask for the same ones again and again."""
+    curve = _known.get(scan)
+    if curve is None:
+        curve = _known[scan] = window_curve(scan)
+    return curve
 
 
 def _positive(x: FloatArray, y: FloatArray) -> Curve:
@@ -171,5 +203,6 @@ KINDS: tuple[Kind, ...] = (
         window_curves,
         logarithmic_x=True,
         note="In square windows, a plane taken off in each.",
+        tell=window_crossings,
     ),
 )

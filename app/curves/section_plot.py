@@ -7,11 +7,12 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt
-from PySide6.QtGui import QShowEvent
+from PySide6.QtGui import QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QTabBar, QVBoxLayout, QWidget
 
-from app.curves.data import KINDS, Curve, Kind
+from app.curves.data import KINDS, Curve, Kind, Spots
 from app.curves.legend import Legend, legend_width
+from app.curves.said import Said
 from app.document.jobs import Jobs, Ticket
 from app.tiles.state import Line, TileState
 from app.widgets.parts import SMALL, ElidedLabel
@@ -21,6 +22,7 @@ from core.units import format_number
 if TYPE_CHECKING:
     from app.curves.plot import CurvePlot
 
+LOW = 240  # px of height below which what is said of the curves gets one line
 MIDDLE = "Middle line of every scan. Shift and drag on a tile draws another."
 
 
@@ -33,6 +35,7 @@ class CurvesPanel(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._states: list[TileState] = []
+        self._spots: Spots = {}
         self._line: Line | None = None
         self._shown: tuple[object, ...] = ()
         self._curves: list[Curve] = []
@@ -50,6 +53,7 @@ class CurvesPanel(QWidget):
         self.tabs.currentChanged.connect(self._refresh)
         self.line_told = ElidedLabel(points=SMALL, role="muted")
         self.legend = Legend()
+        self.said = Said()
         self._build()
         self._restyle()
 
@@ -75,9 +79,10 @@ class CurvesPanel(QWidget):
         """The line above the plot."""
         return self.line_told.text()
 
-    def set_curves_source(self, states: Sequence[TileState]) -> None:
-        """Curves of these tiles; those without a map have none."""
+    def set_curves_source(self, states: Sequence[TileState], spots: Spots | None = None) -> None:
+        """Curves of these tiles, those without a map have none; and what is said of the spots of all specimens."""
         self._states = [state for state in states if state.scan is not None]
+        self._spots = {} if spots is None else spots
         self._refresh()
 
     def set_section(self, line: Line | None) -> None:
@@ -107,12 +112,19 @@ class CurvesPanel(QWidget):
         column.setSpacing(2)
         column.addLayout(head)
         column.addLayout(self._body, 1)
+        column.addWidget(self.said)
 
     def _refresh(self) -> None:
         """Work out the curves, unless those wanted are there, on their way, or cannot be seen."""
         if not self.isVisible():
             return
-        wanted = (self.kind.title, self._line, *((id(s.scan), s.title, s.colour) for s in self._states))
+        spots = self._spots if self.kind.tell else {}
+        wanted = (
+            self.kind.title,
+            self._line,
+            *((id(s.scan), s.title, s.colour) for s in self._states),
+            *((name, *map(id, scans)) for name, scans in spots.items()),
+        )
         if wanted == self._shown:
             return
         self._shown = wanted
@@ -121,18 +133,27 @@ class CurvesPanel(QWidget):
             self._ticket = None
         scans = [state.scan for state in self._states if state.scan is not None]
         if not scans:
-            self._draw([], [], self.kind, [])
+            self._draw([], [], {}, self.kind, ([], []))
             return
         self._ticket = self._jobs.start(
-            partial(_work, self.kind, scans, self._line),
-            done=partial(self._draw, list(self._states), scans, self.kind),
+            partial(_work, self.kind, scans, self._line, spots),
+            done=partial(self._draw, list(self._states), scans, spots, self.kind),
             failed=_fail,
         )
 
-    def _draw(self, states: list[TileState], _kept: list[HeightMap], kind: Kind, curves: list[Curve]) -> None:
+    def _draw(
+        self,
+        states: list[TileState],
+        _kept: list[HeightMap],
+        _kept_too: Spots,
+        kind: Kind,
+        found: tuple[list[Curve], list[str]],
+    ) -> None:
         # The maps stay alive until here, so that no new map can have the identity of one that was asked for.
         self._ticket = None
-        self._curves = curves
+        self._curves, sentences = found
+        curves = self._curves
+        self.said.set_sentences(sentences)
         self.legend.set_rows([(state.title, state.colour) for state in states])
         self._side.setFixedWidth(legend_width([state.title for state in states]))
         self._side.setVisible(bool(states))
@@ -165,6 +186,11 @@ class CurvesPanel(QWidget):
             self.plot.restyle()
         self.legend.update()
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Where it is low, the plot gets the room."""
+        super().resizeEvent(event)
+        self.said.set_low(self.height() < LOW)
+
     def changeEvent(self, event: QEvent) -> None:
         """Follow the theme."""
         super().changeEvent(event)
@@ -177,10 +203,12 @@ class CurvesPanel(QWidget):
         self._refresh()
 
 
-def _work(kind: Kind, scans: list[HeightMap], line: Line | None, _ticket: Ticket) -> list[Curve]:
+def _work(
+    kind: Kind, scans: list[HeightMap], line: Line | None, spots: Spots, ticket: Ticket
+) -> tuple[list[Curve], list[str]]:
     import pyqtgraph  # noqa: F401  here in the background, so that the window does not wait for it
 
-    return kind.make(scans, line)
+    return kind.make(scans, line), kind.tell(spots, ticket.cancel.check) if kind.tell else []
 
 
 def _fail(error: Exception) -> None:

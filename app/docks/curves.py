@@ -15,6 +15,7 @@ from app.tiles.state import Line, TileState
 from app.widgets.parts import label
 
 if TYPE_CHECKING:
+    from app.curves.data import Spots
     from app.curves.section_plot import CurvesPanel
 
 
@@ -26,6 +27,7 @@ class CurvesHost(QWidget):
         self.head = DockHead("Curves")
         self._tiles: list[TileState] = []
         self._line: Line | None = None
+        self._spots: Spots = {}
         self.panel: CurvesPanel | None = None
         self._jobs = Jobs(1, self)
         self._column = QVBoxLayout(self)
@@ -35,9 +37,10 @@ class CurvesHost(QWidget):
         self._hint.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._column.addWidget(self._hint)
 
-    def set_tiles(self, tiles: list[TileState]) -> None:
-        """Curves of these maps."""
+    def set_tiles(self, tiles: list[TileState], spots: Spots) -> None:
+        """Curves of these maps; `spots` are those of all specimens, in the order of the standing."""
         self._tiles = [tile for tile in tiles if tile.scan is not None]
+        self._spots = spots
         self._hand_on()
 
     def set_section(self, line: Line | None) -> None:
@@ -57,7 +60,7 @@ class CurvesHost(QWidget):
         if not self.isVisible() or not (self.panel or self._tiles):
             return
         if self.panel is not None:
-            self.panel.set_curves_source(self._tiles)
+            self.panel.set_curves_source(self._tiles, self._spots)
             self.panel.set_section(self._line)
         elif self._jobs.idle:
             self._jobs.start(_plotting, done=self._make_panel, failed=self._no_panel)

@@ -157,7 +157,7 @@ class Window(QMainWindow):
         tiles = self.presenter.tiles()
         self.grid.set_tiles(tiles)
         if not self.document.arrivals:  # while files come in, the curves wait for the last of them
-            self.curves.set_tiles(tiles)
+            self.curves.set_tiles(tiles, self.presenter.spots())
 
     def _show_scale(self) -> None:
         self.grid.set_shared(self.document.bench.scale.shared)

@@ -12,6 +12,7 @@ from app.tiles.state import TileState
 from app.told.words import chips, fix_in_window
 from core.bench import Refusal, Scan
 from core.colours import specimen_colour
+from core.heightmap import HeightMap
 from core.results import Comparison, ScanResult, SpecimenResult
 from core.sheet.words import common_unit, number_text, value_text
 from core.trust.doubts import Doubt
@@ -87,6 +88,13 @@ class Presenter(QObject):
         shown = self._by_scan() if self._every_scan else self._by_specimen()
         waiting = [_of_arrival(arrival) for arrival in self._document.arrivals]
         return [*shown, *waiting, *(_of_refusal(refusal) for refusal in self._refused())]
+
+    def spots(self) -> dict[str, list[HeightMap]]:
+        """The treated spots of each specimen in the order of the standing."""
+        comparison = self._document.comparison
+        if comparison is None:
+            return {}
+        return {name: [scan.treated for scan in scans] for name, scans in comparison.spots().items()}
 
     def _refused(self) -> list[Refusal]:
         """Files that the bench refused; a scan that the treatment refuses has its own tile already."""

@@ -13,10 +13,13 @@ from PySide6.QtCore import QPointF
 from PySide6.QtGui import QColor
 
 from app.curves.data import KINDS, distributions, sections
+from app.curves.said import Said
 from app.curves.section_plot import MIDDLE, CurvesPanel
 from app.theme import colour, theme
 from app.tiles.state import TileState
 from core.heightmap import HeightMap
+from core.measures.window_curve import window_curve
+from core.trust.crossings import NONE, crossings
 
 NM = 1e-9
 
@@ -204,3 +207,55 @@ def test_spectrum_and_window_curve_have_tabs_of_their_own(qtbot, panel):
         # white noise: a level spectrum, and an RMS that hardly grows; five times the height everywhere
         assert np.median(rough.y) / np.median(quiet.y) == pytest.approx(5**power, rel=0.2)
         assert panel.told == panel.kind.note != ""
+
+
+def waves_and_grains(wave: float, grain: float, count: int, seed: int) -> list[HeightMap]:
+    """Long waves and white noise: the noise rules small windows, the waves large ones."""
+    rng = np.random.default_rng(seed)
+    x = np.sin(2 * np.pi * np.arange(128) / 100)
+    return [
+        HeightMap((wave * x + grain * rng.standard_normal((128, 128))) * (1 + 0.02 * n), (1e-8, 1e-8), f"{seed} {n}")
+        for n in range(count)
+    ]
+
+
+def test_window_curves_say_who_changes_places(qtbot, panel):
+    """Without waves 2 nm everywhere; with waves of 9 nm amplitude 1 nm in small windows and 6.4 nm in large ones."""
+    spots = {"glass": waves_and_grains(0.0, 2 * NM, 3, 1), "film": waves_and_grains(9 * NM, NM, 3, 2)}
+    tiles = [state_of(scans[0]) for scans in spots.values()]
+    panel.set_curves_source(tiles, spots)
+    settle(qtbot, panel)
+    assert panel.said.sentences == ()
+    assert panel.said.isHidden()
+    panel.tabs.setCurrentIndex([kind.title for kind in KINDS].index("RMS by window"))
+    settle(qtbot, panel)
+    (sentence,) = panel.said.sentences
+    expected = crossings({name: [window_curve(s) for s in scans] for name, scans in spots.items()}, ["glass", "film"])
+    assert sentence == expected[0].told
+    assert sentence.startswith("Below windows of ") and sentence.endswith("film is smoother, above it glass.")
+    assert panel.said.isVisible()
+    assert panel.said.lines == [sentence]
+    panel.resize(700, 150)
+    assert panel.said.lines == [sentence]
+    panel.resize(700, 250)
+    panel.set_curves_source(tiles[:1], {"glass": spots["glass"]})
+    settle(qtbot, panel)
+    assert panel.said.isHidden()
+    panel.set_curves_source(tiles, {"glass": spots["glass"], "other": waves_and_grains(0.0, 3 * NM, 3, 3)})
+    settle(qtbot, panel)
+    assert panel.said.sentences == (NONE,)
+
+
+def test_more_sentences_than_lines_are_in_the_tool_tip(qtbot):
+    said = Said()
+    qtbot.addWidget(said)
+    said.set_sentences([f"{n} crosses." for n in "ABCDE"])
+    assert said.lines == ["A crosses.", "B crosses.", "And 3 more."]
+    assert said.toolTip().splitlines() == ["A crosses.", "B crosses.", "C crosses.", "D crosses.", "E crosses."]
+    said.set_low(True)
+    assert said.lines == ["A crosses. B crosses. C crosses. D crosses. E crosses."]
+    said.set_sentences(["A crosses."])
+    said.set_low(False)
+    assert (said.lines, said.toolTip()) == (["A crosses."], "")
+    said.set_sentences([])
+    assert said.lines == []
