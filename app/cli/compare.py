@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,6 +19,9 @@ from app.cli.options import (
 )
 from app.cli.status import DONE, NOTHING_DONE, SOME_REFUSED
 
+if TYPE_CHECKING:
+    from core.results import Comparison
+
 
 @lowrelief.command()
 @click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
@@ -30,6 +34,7 @@ from app.cli.status import DONE, NOTHING_DONE, SOME_REFUSED
 @click.option("--title", default="", help="Title of sheet and figure.")
 @click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
 @click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf h5.")
+@click.option("--log", "keep", is_flag=True, help="Keep the ranking reading of every specimen in the log.")
 @reading_options
 def compare(
     scans: tuple[Path, ...],
@@ -42,6 +47,7 @@ def compare(
     title: str,
     jobs: int | None,
     only: str | None,
+    keep: bool,
     pixel: str | None,
     unit: str | None,
 ) -> int:
@@ -74,4 +80,14 @@ def compare(
         written = write_all(comparison, out, only=wanted, bench=bench, report=report)
     for path in written:
         click.echo(path)
+    if keep:
+        _keep(comparison)
     return SOME_REFUSED if comparison.refused else DONE
+
+
+def _keep(comparison: Comparison) -> None:
+    from app.cli.log import log_file
+    from core.log import Log, entries_of
+
+    count = Log(log_file()).add(entries_of(comparison))
+    click.echo(f"{count} new entries in {log_file()}", err=True)
