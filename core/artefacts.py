@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.heightmap import BoolArray, FloatArray
+from core.selection import median
 
 STREAK_SIGMA = 3.0
 """Robust sigma by which a streak stands off both neighbouring rows."""
@@ -20,8 +21,8 @@ STREAK_RUN = 5
 
 MAD_TO_SIGMA = 1.482602218505602  # 1 / Φ⁻¹(3/4): the median absolute deviation of a Gaussian, made its sigma
 
-SAMPLE_COLUMNS = 256
-"""Columns from which a spread is estimated: of 256² points it is good to 1 %."""
+SAMPLE = 256
+"""Rows and columns from which a spread is estimated: of 256² points it is good to 1 %."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,8 +76,8 @@ def find_streaks(level: FloatArray) -> Streaks:
         return Streaks(found, 0.0)
     with np.errstate(invalid="ignore", over="ignore"):  # missing points are NaN and never hit
         rise = level[1:] - level[:-1]
-        stride = max(1, nx // SAMPLE_COLUMNS)
-        sigma = _robust_sigma((rise[:-1, ::stride] - rise[1:, ::stride]) / 2)
+        rows, columns = max(1, ny // SAMPLE), max(1, nx // SAMPLE)
+        sigma = _robust_sigma((rise[:-1:rows, ::columns] - rise[1::rows, ::columns]) / 2)
         if sigma > 0:
             up, down = rise > STREAK_SIGMA * sigma, rise < -STREAK_SIGMA * sigma
             for sign, hit in ((1.0, up[:-1] & down[1:]), (-1.0, down[:-1] & up[1:])):
@@ -89,7 +90,7 @@ def _robust_sigma(values: FloatArray) -> float:
     finite = values[np.isfinite(values)]
     if finite.size == 0:
         return 0.0
-    return float(MAD_TO_SIGMA * np.median(np.abs(finite - np.median(finite))))
+    return MAD_TO_SIGMA * median(np.abs(finite - median(finite)))
 
 
 def _without_domes(hit: BoolArray, rise: FloatArray, sign: float) -> BoolArray:
@@ -122,7 +123,7 @@ PLATEAU_SHARE = 1e-4
 """Share of the points above which equal heights at an end of the range are a plateau (common practice, no source)."""
 
 PLATEAU_POINTS = 3
-PLATEAU_EXCESS = 3.0
+PLATEAU_EXCESS = 1.5
 """How many times the points of the fullest of the next few heights a plateau holds."""
 
 NEXT_HEIGHTS = 3
@@ -172,9 +173,12 @@ def find_plateaus(z: FloatArray) -> tuple[Plateau, ...]:
 
     Notes
     -----
-    A plateau holds more than 0.01 % of the points, more than three, and more than three times as many as each of the
+    A plateau holds more than 0.01 % of the points, more than three, and more than 1.5 times as many as each of the
     three next heights that occur. The last rule is the guard for coarsely written heights, where many points share
-    the highest one; in finely written ones a height occurs once.
+    the highest one; in finely written ones a height occurs once. Simulated for this program: written in steps of 0.01
+    to 2 S, the highest height of 900 clean maps holds at most 0.7 times the points of the fullest of the next three;
+    with 0.05 % of the points clipped, in steps of 0.01 S, at least twice as many. From steps of 0.05 S on a clipped
+    range is found only in part, and from 0.2 S on hardly.
 
     Examples
     --------

@@ -131,7 +131,7 @@ def _grains(shape: Shape, rng: np.random.Generator) -> FloatArray:
     own = seed[:, 0]
     level, tilts = rng.standard_normal(len(seeds)), rng.standard_normal((len(seeds), 2)) / (size / 2)
     face = level[own] + np.sum(tilts[own] * (points - seeds[own]), axis=1)
-    groove = np.exp(-((distance[:, 1] - distance[:, 0]) ** 2) / (2 * 2.5**2))
+    groove = np.exp(-((distance[:, 1] - distance[:, 0]) ** 2) / (2 * 4.0**2))
     return np.asarray((face - 1.5 * groove).reshape(shape))
 
 

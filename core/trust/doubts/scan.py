@@ -2,9 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from core.heightmap import HeightMap
+from core.trust.doubts.already_levelled import already_levelled
+from core.trust.doubts.clipped import clipped
+from core.trust.doubts.coarse_pixels import coarse_pixels
 from core.trust.doubts.doubt import Doubt
+from core.trust.doubts.drift import drift
+from core.trust.doubts.line_jumps import line_jumps
+from core.trust.doubts.look import Look
 from core.trust.doubts.missing import missing, sparse
+from core.trust.doubts.quantised import quantised
+from core.trust.doubts.streaks import streaks
+from core.trust.doubts.tip_change import tip_change
+
+DETECTORS: tuple[Callable[[Look], Doubt | None], ...] = (
+    clipped,
+    quantised,
+    already_levelled,
+    streaks,
+    line_jumps,
+    drift,
+    tip_change,
+    coarse_pixels,
+)
+"""What is looked for on every raw map, in the order in which it is told."""
 
 
 def doubts_of_scan(raw: HeightMap, treated: HeightMap) -> tuple[Doubt, ...]:
@@ -15,4 +38,6 @@ def doubts_of_scan(raw: HeightMap, treated: HeightMap) -> tuple[Doubt, ...]:
     raw, treated : HeightMap
         The map as recorded and after the treatment.
     """
-    return tuple(doubt for doubt in (missing(raw), sparse(treated)) if doubt is not None)
+    look = Look(raw)
+    found = (missing(raw), sparse(treated), *(detector(look) for detector in DETECTORS))
+    return tuple(doubt for doubt in found if doubt is not None)

@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from core.heightmap import HeightMap
+from core.synthetic import gaussian_texture
 from core.treatment import Band, Treatment
 from core.trust.doubts import doubts_of_scan
 
 
 def scan(missing: int) -> HeightMap:
-    z = 1e-9 * np.random.default_rng(missing).standard_normal((100, 100))
+    z = gaussian_texture((100, 100), (1e-8, 1e-8), sq=1e-9, length=4e-8, rng=np.random.default_rng(missing))
     z.flat[:missing] = np.nan
     return HeightMap(z, (1e-8, 1e-8))
 

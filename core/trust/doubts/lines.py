@@ -1,0 +1,31 @@
+"""Scan lines by their medians, thinned where a map is wide: what detectors of jumps, creep and tip changes share."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from core.heightmap import FloatArray
+from core.treatment.rows import row_medians
+
+COLUMNS = 256
+"""Columns that are enough for a median of a row: its scatter is 8 % of that of one point."""
+
+FEWEST = 16
+"""Rows and columns below which nothing is said about lines."""
+
+
+def thinned(level: FloatArray) -> FloatArray:
+    """Every so many columns, so that some 256 to 511 remain; a copy in one piece."""
+    return np.ascontiguousarray(level[:, :: max(1, level.shape[1] // COLUMNS)])
+
+
+def medians(rows: FloatArray) -> FloatArray:
+    """Median of each row; NaN for a row with fewer than a quarter of its points."""
+    middle, points = row_medians(rows)
+    return np.where(points >= max(1, rows.shape[1] // 4), middle, np.nan)
+
+
+def steps(level: FloatArray) -> FloatArray:
+    """Medians of the differences between each row and the next, shape (ny − 1,); NaN where too few points decide."""
+    thin = thinned(level)
+    return medians(thin[1:] - thin[:-1])
