@@ -82,3 +82,7 @@ class BenchError(LowreliefError, ValueError):
 
 class LogError(LowreliefError, ValueError):
     """A log that cannot be read, or a table that is no log."""
+
+
+class LayoutError(LowreliefError, ValueError):
+    """A layout, as a user describes a file, that makes no sense."""
