@@ -152,7 +152,12 @@ def restand(comparison: Comparison, rank_by: str, *, rng: np.random.Generator | 
     )
     ranking = _ranking(groups, rank_by, verdicts, rng or np.random.default_rng(SEED))
     return dataclasses.replace(
-        comparison, specimens=specimens, comparability=verdicts, standing=ranking.places, ranking=ranking
+        comparison,
+        specimens=specimens,
+        comparability=verdicts,
+        standing=ranking.places,
+        ranking=ranking,
+        choices=comparison.choices if comparison.choices and comparison.choices.symbol == rank_by else None,
     )
 
 

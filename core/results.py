@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from core.bench import Refusal
+from core.choices import Choices
 from core.heightmap import Entry, HeightMap
 from core.measures.reading import Reading
 from core.scale import Scale
@@ -139,6 +140,8 @@ class Comparison:
         Where the shared range comes from.
     ranking : Ranking
         The standing with what is known of its pairs.
+    choices : Choices or None
+        What other defensible treatments say, where that was asked for.
     """
 
     title: str
@@ -155,6 +158,7 @@ class Comparison:
     version: str
     scale: Scale = field(default_factory=Scale)
     ranking: Ranking = field(default_factory=lambda: Ranking(()))
+    choices: Choices | None = None
     scans_by_name: Mapping[str, ScanResult] = field(init=False, repr=False)
     specimens_by_name: Mapping[str, SpecimenResult] = field(init=False, repr=False)
     places: Mapping[str, Place] = field(init=False, repr=False)

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 @click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
 @click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf h5.")
 @click.option("--log", "keep", is_flag=True, help="Keep the ranking reading of every specimen in the log.")
+@click.option("--choices", "try_choices", is_flag=True, help="Try some 50 defensible treatments: do they agree?")
 @reading_options
 def compare(
     scans: tuple[Path, ...],
@@ -48,12 +49,14 @@ def compare(
     jobs: int | None,
     only: str | None,
     keep: bool,
+    try_choices: bool,
     pixel: str | None,
     unit: str | None,
 ) -> int:
     """Compare SCANs (files or folders): sheet, figure and bench file go to the folder --out."""
     from dataclasses import replace
 
+    from core.choices import choices
     from core.compare import compare as compare_bench
     from core.gather import gather
     from core.handover import kinds, write_all
@@ -77,6 +80,8 @@ def compare(
         if not comparison.scans:
             click.echo("lowrelief: no scan could be compared", err=True)
             return NOTHING_DONE
+        if try_choices:
+            comparison = replace(comparison, choices=choices(bench, jobs=jobs, report=report))
         written = write_all(comparison, out, only=wanted, bench=bench, report=report)
     for path in written:
         click.echo(path)

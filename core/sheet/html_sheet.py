@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from core.atomic import atomic
+from core.choices import sentence as choices_sentence
 from core.colours import specimen_colour
 from core.measures import CATALOGUE
 from core.measures.reading import Reading
@@ -36,7 +37,10 @@ from core.sheet.words import (
     reasons_text,
     signed,
 )
+from core.standing import Place
+from core.trust.comparability import UNRECORDED
 from core.units import format_length, format_number
+from core.verdict import listed, sentences
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -60,6 +64,8 @@ class Row:
     probability: str
     proven: bool
     clear: bool
+    limited: bool
+    aside: str
 
 
 def page(comparison: Comparison, *, figure: bytes = b"") -> str:
@@ -93,7 +99,10 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
         ticks=axis.ticks(factor),
         whisker_width=WIDTH,
         figure=base64.b64encode(figure).decode("ascii"),
+        said=[clean(sentence) for sentence in sentences(comparison.ranking, symbol)],
         pairs=_pairs(comparison),
+        not_recorded=_not_recorded(comparison),
+        choices=_choices(comparison),
         doubts=_doubts(told),
         appendix=[_appendix(comparison, specimen) for specimen in comparison.specimens],
         method=method(comparison),
@@ -152,11 +161,20 @@ def _rows(comparison: Comparison, axis: Axis, factor: float) -> list[Row]:
                 tie=place.tie or NONE,
                 probability=_probability(probability),
                 proven=place.proven,
+                limited=place.limited,
+                aside="" if place.comparable else _aside(place),
                 # P is stressed only where the letters separate the winner too.
                 clear=probability is not None and probability > 0.95 and _alone(comparison, leaders, place.tie),
             )
         )
     return rows
+
+
+def _aside(place: Place) -> str:
+    """Why a reading is greyed."""
+    return clean(
+        f"not comparable with {listed(place.not_comparable_with)}" if place.not_comparable_with else "set aside"
+    )
 
 
 def _probability(share: float | None) -> str:
@@ -207,6 +225,24 @@ def _pairs(comparison: Comparison) -> list[dict[str, Any]]:
         {"level": level, "kind": KINDS[level].capitalize(), "reasons": reasons, "cure": clean(cure), "pairs": pairs}
         for (level, reasons, cure), pairs in sorted(groups.items(), key=lambda group: group[0][0] != "red")
     ]
+
+
+def _not_recorded(comparison: Comparison) -> str:
+    """What no pair's verdict could take into account, in words; empty when all is known."""
+    codes = [code for code in UNRECORDED if any(code in pair.unknown for pair in comparison.comparability)]
+    return listed([UNRECORDED[code] for code in codes]) if codes else ""
+
+
+def _choices(comparison: Comparison) -> dict[str, Any] | None:
+    """The choices test in words, and how often each factor changes the winner."""
+    found = comparison.choices
+    if found is None:
+        return None
+    wins = [(clean(name), f"{share * 100:.0f} %") for name, share in found.win_share.items() if share > 0]
+    rates = [
+        (factor, f"{rate * 100:.0f} %", ", ".join(found.options[factor])) for factor, rate in found.flip_rate.items()
+    ]
+    return {"sentence": clean(choices_sentence(found)), "note": found.note, "wins": wins, "rates": rates}
 
 
 def _doubts(told: dict[str, Any]) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from core.bench import Refusal
+from core.choices import Choices, sentence
 from core.heightmap import Entry
 from core.measures.reading import Reading
 from core.results import Comparison, ScanResult, SpecimenResult
@@ -76,6 +77,7 @@ def record(comparison: Comparison) -> Record:
             "specimens": [_specimen(specimen) for specimen in comparison.specimens],
             "standing": [_place(place) for place in comparison.standing],
             "ranking": _ranking(comparison.ranking, comparison.rank_by),
+            "choices": None if comparison.choices is None else _choices(comparison.choices),
             "comparability": [_pair(pair) for pair in comparison.comparability],
             "refused": [_refusal(refusal) for refusal in comparison.refused],
         }
@@ -219,6 +221,26 @@ def _ranking(ranking: Ranking, symbol: str) -> Record:
         "probability_lower": [list(row) for row in ranking.probability_lower],
         "brackets": [list(run) for run in ranking.brackets],
         "sentences": list(sentences(ranking, symbol)),
+    }
+
+
+def _choices(choices: Choices) -> Record:
+    return {
+        "symbol": choices.symbol,
+        "verdict": choices.verdict,
+        "sentence": sentence(choices),
+        "note": choices.note,
+        "options": {factor: list(names) for factor, names in choices.options.items()},
+        "treatments": [
+            {"options": list(choice.options), "winner": choice.winner, "order": list(choice.order)}
+            for choice in choices.choices
+        ],
+        "baseline": choices.baseline,
+        "win_share": dict(choices.win_share),
+        "different": choices.different,
+        "flip_rate": dict(choices.flip_rate),
+        "nearest_flip": [{"factor": f, "from": before, "to": to} for f, before, to in choices.nearest_flip],
+        "flips_to": choices.flips_to,
     }
 
 
