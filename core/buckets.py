@@ -18,6 +18,11 @@ from core.heightmap import FloatArray, frozen
 BUCKETS = 65_536
 """As many as a number of 16 bits tells apart: numpy sorts such numbers by radix, in a few passes."""
 
+FILLED = 16
+"""Values for each bucket where there are few of them: more buckets would cost more than the values themselves."""
+
+FEWEST = 1024
+
 SAMPLE = 4096
 """Size of the thinned sample that sets the range of the buckets: a spike must not push the rest into one of them."""
 
@@ -47,12 +52,13 @@ class Buckets:
         tail = thin.size // 500
         self._low, high = float(thin[tail]), float(thin[-1 - tail])
         width = high - self._low
-        scale = (BUCKETS - 1) / width if width > 0 else 0.0
+        self._number = min(BUCKETS, max(FEWEST, values.size // FILLED))
+        scale = (self._number - 1) / width if width > 0 else 0.0
         self._scale = scale if math.isfinite(scale) else 0.0
-        self._keys = _keys(values, self._low, self._scale)
-        self._counts = np.bincount(self._keys, minlength=BUCKETS)
+        self._keys = _keys(values, self._low, self._scale, self._number)
+        self._counts = np.bincount(self._keys, minlength=self._number)
         self.below: NDArray[np.int64] = np.concatenate([[0], np.cumsum(self._counts)])
-        """Number of values below each bucket, shape (BUCKETS + 1,)."""
+        """Number of values below each bucket; one entry more than there are buckets."""
 
     @property
     def size(self) -> int:
@@ -61,11 +67,11 @@ class Buckets:
 
     @cached_property
     def edges(self) -> tuple[FloatArray, FloatArray]:
-        """A lower and an upper bound of the values of each bucket, shape (BUCKETS,) each."""
+        """A lower and an upper bound of the values of each bucket."""
         if self._scale == 0.0:
-            low, high = np.full(BUCKETS, -np.inf), np.full(BUCKETS, np.inf)
+            low, high = np.full(self._number, -np.inf), np.full(self._number, np.inf)
         else:
-            step = np.arange(BUCKETS + 1) / self._scale
+            step = np.arange(self._number + 1) / self._scale
             # The numbers are rounded twice, in the difference and in the product: the bounds give way by more.
             slack = 4 * np.finfo(float).eps * (abs(self._low) + step)
             low = (self._low + step - slack)[:-1]
@@ -107,7 +113,7 @@ class Buckets:
         return self.values[np.flatnonzero(self._keys <= self._key(height))]
 
     def _key(self, height: float) -> np.uint16:
-        key: np.uint16 = _keys(np.array([height]), self._low, self._scale)[0]
+        key: np.uint16 = _keys(np.array([height]), self._low, self._scale, self._number)[0]
         return key
 
     def _inside(self, first: int, last: int) -> FloatArray:
@@ -139,19 +145,19 @@ def ordered(values: FloatArray) -> FloatArray:
     return nearly
 
 
-def _keys(values: FloatArray, low: float, scale: float) -> NDArray[np.uint16]:
+def _keys(values: FloatArray, low: float, scale: float, number: int = BUCKETS) -> NDArray[np.uint16]:
     """Numbers that never fall while the values rise: differences, products and cuts of doubles keep their order."""
     keys = np.empty(values.size, np.uint16)
     buffer = np.empty(CHUNK)
     for start in range(0, values.size, CHUNK):
         part = values[start : start + CHUNK]
-        number = buffer[: part.size]
-        np.subtract(part, low, out=number)
+        place = buffer[: part.size]
+        np.subtract(part, low, out=place)
         if scale:
-            number *= scale
-            np.minimum(number, BUCKETS - 1, out=number)
-            np.maximum(number, 0, out=number)
+            place *= scale
+            np.minimum(place, number - 1, out=place)
+            np.maximum(place, 0, out=place)
         else:
-            number[...] = 0
-        keys[start : start + CHUNK] = number
+            place[...] = 0
+        keys[start : start + CHUNK] = place
     return keys

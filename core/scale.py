@@ -11,6 +11,7 @@ import numpy as np
 
 from core.errors import QuantityError
 from core.heightmap import FloatArray, HeightMap
+from core.selection import thinning
 from core.units import parse_length
 
 Preset = Literal["pooled", "widest", "tightest", "hundred", "typed"]
@@ -165,7 +166,7 @@ def pooled_quantiles(maps: Sequence[HeightMap], shares: tuple[float, float]) -> 
     """
     pools = [scan.heights() for scan in maps]
     total = sum(pool.size for pool in pools)
-    thin = np.sort(np.concatenate([pool[:: max(1, total // 65536)] for pool in pools]))
+    thin = np.sort(np.concatenate([pool[:: thinning(total)] for pool in pools]))
     first, second = (_quantile(pools, total, thin, share) for share in shares)
     return first, second
 

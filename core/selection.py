@@ -13,7 +13,7 @@ import numpy as np
 from core.heightmap import FloatArray, HeightMap
 
 SAMPLE = 16_384
-"""Size of the thinned sample."""
+"""Size of the thinned sample, or a sixteenth of the values where they are few."""
 
 SIGMAS = 6.0
 """Half-width of the bracket in binomial standard deviations of the sample: it misses by chance once in 10⁹."""
@@ -62,6 +62,15 @@ def typical_height(scan: HeightMap) -> float:
     return median(few) if few.size else 0.0
 
 
+def thinning(points: int) -> int:
+    """The step at which values are taken for the sample; odd, as even ones would meet the same columns in every row.
+
+    >>> thinning(1024**2), thinning(256**2)
+    (65, 17)
+    """
+    return max(1, points // min(SAMPLE, max(1024, points // 16))) | 1
+
+
 def neighbours(values: FloatArray, rank: int) -> tuple[float, float]:
     """The values of this rank and of the next (the last is its own next), counted from 0 at the lowest."""
     low, high = _bracket(values, rank)
@@ -76,8 +85,7 @@ def neighbours(values: FloatArray, rank: int) -> tuple[float, float]:
 
 
 def _bracket(values: FloatArray, rank: int) -> tuple[float, float]:
-    step = max(1, values.size // SAMPLE) | 1  # odd: even steps would meet the same columns in every row
-    thin = np.sort(values[::step])
+    thin = np.sort(values[:: thinning(values.size)])
     share = rank / max(1, values.size - 1)
     centre = share * (thin.size - 1)
     spread = SIGMAS * math.sqrt(max(thin.size * share * (1 - share), 1.0)) + 2
