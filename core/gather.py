@@ -12,6 +12,7 @@ from pathlib import Path
 from core.bench import Bench, Refusal, Scan
 from core.errors import FileProblem, LowreliefError
 from core.formats import SUFFIXES, read
+from core.formats.layouts import Layout
 from core.heightmap import HeightMap
 from core.progress import Cancel, Progress, Report, silent
 from core.workers import worker_count
@@ -21,7 +22,7 @@ from core.workers import worker_count
 _SPOT = re.compile(r"^(?P<specimen>.+?)[\s_.-]+(?P<spot>(?:spot|area|site|position|pos|repeat)[\s_.-]*\d+)$", re.I)
 
 
-def expand(paths: Iterable[str | Path]) -> list[Path]:
+def expand(paths: Iterable[str | Path], *, layouts: Sequence[Layout] = ()) -> list[Path]:
     """The files behind what was given: a file as it is, a folder with all files in it that may be scans.
 
     In a folder, hidden files, sidecars and files whose suffix belongs to no open format are passed over; a file that
@@ -30,7 +31,7 @@ def expand(paths: Iterable[str | Path]) -> list[Path]:
     files: list[Path] = []
     for path in map(Path, paths):
         if path.is_dir():
-            inside = (file for file in path.rglob("*") if file.is_file() and _may_be_scan(file, path))
+            inside = (file for file in path.rglob("*") if file.is_file() and _may_be_scan(file, path, layouts))
             files += sorted(inside, key=lambda file: _natural(str(file.relative_to(path))))
         else:
             files.append(path)
@@ -42,6 +43,7 @@ def take(
     *,
     pixel: str | float | tuple[float, float] | None = None,
     unit: str | None = None,
+    layouts: Sequence[Layout] = (),
 ) -> Scan | Refusal:
     """One file as a scan, or the reason why not. Never raises on bad input.
 
@@ -51,9 +53,11 @@ def take(
         The file.
     pixel, unit : optional
         Pixel size and height unit for files that do not say; as in `core.formats.read`.
+    layouts : sequence of Layout, optional
+        For files of no open standard.
     """
     try:
-        return scan_of(read(path, pixel=pixel, unit=unit)[0])
+        return scan_of(read(path, pixel=pixel, unit=unit, layouts=layouts)[0])
     except LowreliefError as error:
         return Refusal.of(path, error)
     except OSError as error:
@@ -77,6 +81,7 @@ def gather(
     pixel: str | float | tuple[float, float] | None = None,
     unit: str | None = None,
     specimens: Mapping[str, str] | None = None,
+    layouts: Sequence[Layout] = (),
     jobs: int | None = None,
     report: Report = silent,
     cancel: Cancel | None = None,
@@ -91,6 +96,8 @@ def gather(
         For files that do not say.
     specimens : mapping of str to str, optional
         Specimen name by pattern of file or scan name, such as ``{"film": "film_*"}``; the first that matches counts.
+    layouts : sequence of Layout, optional
+        For files of no open standard; in a folder, files whose name one of them knows are taken too.
     jobs : int, optional
         Workers; all cores by default.
     report, cancel : optional
@@ -103,12 +110,14 @@ def gather(
     """
     sources: list[Path | HeightMap] = []
     for source in scans:
-        sources += [source] if isinstance(source, HeightMap) else expand([source])
+        sources += [source] if isinstance(source, HeightMap) else expand([source], layouts=layouts)
     cancel = cancel or Cancel()
 
     def one(source: Path | HeightMap) -> Scan | Refusal:
         cancel.check()
-        return scan_of(source) if isinstance(source, HeightMap) else take(source, pixel=pixel, unit=unit)
+        return (
+            scan_of(source) if isinstance(source, HeightMap) else take(source, pixel=pixel, unit=unit, layouts=layouts)
+        )
 
     taken: list[Scan | Refusal] = []
     with ThreadPoolExecutor(worker_count(jobs)) as pool:
@@ -145,9 +154,10 @@ def _told(result: Scan | Refusal) -> str:
     return f"read {result.name}" if isinstance(result, Scan) else f"refused {Path(result.file).name}"
 
 
-def _may_be_scan(file: Path, folder: Path) -> bool:
+def _may_be_scan(file: Path, folder: Path, layouts: Sequence[Layout]) -> bool:
     hidden = any(part.startswith(".") for part in file.relative_to(folder).parts)
-    return not hidden and file.suffix.lower() in SUFFIXES
+    known = file.suffix.lower() in SUFFIXES or any(layout.fits_name(file) for layout in layouts)
+    return not hidden and known
 
 
 def _natural(text: str) -> list[tuple[int, str]]:

@@ -19,6 +19,7 @@ import hashlib
 import os
 import stat
 import zipfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, cast
@@ -29,6 +30,7 @@ from core.formats import asciigrid, hdf5, numpy_files, sdf, text, tiff, x3p
 from core.formats.channel import RawChannel
 from core.formats.convert import Wish, to_maps
 from core.formats.guard import breakage
+from core.formats.layouts import Layout, read_channels
 from core.formats.sidecar import read_sidecar, write_sidecar
 from core.heightmap import HeightMap, Source
 from core.units import metres_per, parse_pixel
@@ -103,10 +105,12 @@ def read(
     pixel: str | float | tuple[float, float] | None = None,
     unit: str | None = None,
     channel: str | None = None,
+    layouts: Sequence[Layout] = (),
 ) -> list[HeightMap]:
     """The height maps in a file, the main one first.
 
-    The reader is chosen by the content of the file; the suffix only breaks ties between forms of text. What the file
+    The reader is chosen by the content of the file; the suffix only breaks ties between forms of text. A layout that a
+    user made for such files is asked first. What the file
     does not say may stand in a sidecar ``FILE.toml`` beside it. `pixel`, `unit` and `channel` win over the sidecar, the
     sidecar wins over the file.
 
@@ -121,6 +125,8 @@ def read(
     channel : str, optional
         The channel to take first. By default a channel that is called height or the like, else the first whose unit
         is a length, else the first whose unit is not said.
+    layouts : sequence of Layout, optional
+        How files of no open standard are laid out; the first that fits by name and beginning reads the file.
 
     Returns
     -------
@@ -155,7 +161,8 @@ def read(
     wish = _wish(pixel, unit, channel)
     file = Path(path)
     sha256, head = _opened(file)
-    reader = _reader(file, head)
+    layout = next((one for one in layouts if one.fits(file, head)), None)
+    reader = _ByLayout(layout) if layout is not None else _reader(file, head)
     sidecar = read_sidecar(file)
     with breakage(file, f"a file of the format {reader.NAME}"):
         channels = reader.read(file)
@@ -179,6 +186,19 @@ def sha256_of(path: str | os.PathLike[str]) -> str:
         If the file is not there, is no plain file, is empty, or cannot be opened.
     """
     return _opened(Path(path))[0]
+
+
+class _ByLayout:
+    """Reads one file as its user describes it."""
+
+    NAME = "layout"
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+
+    def read(self, path: Path) -> list[RawChannel]:
+        """All channels of the file."""
+        return read_channels(path, self._layout)
 
 
 def write(scan: HeightMap, path: str | os.PathLike[str], *, sidecar: bool = False) -> None:
