@@ -62,6 +62,26 @@ class Refusal:
         return cls(str(file), f"{error.what}{place}", error.fix)
 
 
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """A vendor's claim on the bench, as text: `core.fitness.claims` reads and judges it.
+
+    Attributes
+    ----------
+    text : str
+        As it was typed.
+    specimen : str
+        Whom it is about; empty for all specimens.
+    """
+
+    text: str
+    specimen: str = ""
+
+    def about(self, specimen: str) -> bool:
+        """Whether it speaks of this specimen."""
+        return self.specimen in ("", specimen)
+
+
 @dataclass(frozen=True)
 class Bench:
     """The set of specimens under comparison, with one treatment.
@@ -80,6 +100,10 @@ class Bench:
         Symbol of the reading that makes the standing.
     scale : Scale
         The shared height scale.
+    claims : tuple of Stated
+        What vendors state about the specimens.
+    claim_rule : {"guarded", "simple"}
+        The decision rule by which claims are judged.
     """
 
     title: str = ""
@@ -88,6 +112,8 @@ class Bench:
     treatment: Treatment = field(default_factory=Treatment.default)
     rank_by: str = "Sq"
     scale: Scale = field(default_factory=Scale)
+    claims: tuple[Stated, ...] = ()
+    claim_rule: str = "guarded"
 
     @property
     def specimens(self) -> dict[str, tuple[Scan, ...]]:

@@ -17,8 +17,9 @@ from typing import Any
 import numpy as np
 
 from core.atomic import atomic
-from core.bench import Bench, Refusal, Scan
+from core.bench import Bench, Refusal, Scan, Stated
 from core.errors import BenchError, DamagedFile, FileProblem, LowreliefError
+from core.fitness.claims.decision import RULES
 from core.formats.guard import FREE_BYTES, MOST_EXPANSION, MOST_POINTS, breakage
 from core.heightmap import Entry, HeightMap, Source
 from core.results import Comparison
@@ -129,6 +130,8 @@ def _bench(bench: Bench) -> dict[str, Any]:
         "scale": {"shared": scale.shared, "preset": scale.preset, "low": scale.low, "high": scale.high},
         "refused": [{"file": one.file, "reason": one.reason, "fix": one.fix} for one in bench.refused],
         "scans": len(bench.scans),
+        "claims": [{"text": one.text, "specimen": one.specimen} for one in bench.claims],
+        "claim_rule": bench.claim_rule,
     }
 
 
@@ -187,7 +190,16 @@ def _read_bench(entry: Any) -> Bench:
         treatment=Treatment.from_toml(_string(entry, "treatment")),
         rank_by=str(told["rank_by"]),
         scale=Scale(bool(scale["shared"]), scale["preset"], float(scale["low"]), float(scale["high"])),
+        # files of before there were claims have none
+        claims=tuple(Stated(str(one["text"]), str(one["specimen"])) for one in told.get("claims", [])),
+        claim_rule=_one_of(str(told.get("claim_rule", RULES[0])), RULES),
     )
+
+
+def _one_of(word: str, known: tuple[str, ...]) -> str:
+    if word not in known:
+        raise ValueError(f"it has an unknown word “{word}”")
+    return word
 
 
 def _read_scan(group: Any) -> Scan:

@@ -12,6 +12,7 @@ import numpy as np
 
 from core.bench import Bench, Refusal, Scan
 from core.errors import LowreliefError, ReadingUnknown
+from core.fitness.claims import Judgement, judge_all, without_band
 from core.gather import gather
 from core.heightmap import HeightMap
 from core.measures import CATALOGUE, readings
@@ -76,6 +77,8 @@ def compare(
     ------
     ReadingUnknown
         If `rank_by` is not in the catalogue.
+    ClaimError
+        If a claim on the bench cannot be read.
     Cancelled
         If `cancel` was requested.
 
@@ -117,10 +120,24 @@ def compare(
             created=datetime.now(UTC).astimezone().isoformat(timespec="seconds"),
             version=VERSION,
             scale=bench.scale,
+            claims=_judged(bench, good, cancel),
         ),
         bench.rank_by,
         rng=rng,
     )
+
+
+def _judged(bench: Bench, scans: Sequence[ScanResult], cancel: Cancel) -> tuple[Judgement, ...]:
+    """The claims on the bench. They bring their own bands, so that those of the treatment are left out."""
+    if not bench.claims:
+        return ()
+    plain = without_band(bench.treatment)
+    again = plain.digest != bench.treatment.digest
+    maps = {
+        name: [plain.apply(scan.raw, between=cancel.check) if again else scan.treated for scan in group]
+        for name, group in _by_specimen(scans).items()
+    }
+    return judge_all(bench.claims, maps, rule=bench.claim_rule, cancel=cancel)
 
 
 def restand(comparison: Comparison, rank_by: str, *, rng: np.random.Generator | None = None) -> Comparison:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from core.bench import Refusal
 from core.choices import Choices
+from core.fitness.claims import Judgement
 from core.heightmap import Entry, HeightMap
 from core.measures.reading import Reading
 from core.scale import Scale
@@ -142,6 +143,8 @@ class Comparison:
         The standing with what is known of its pairs.
     choices : Choices or None
         What other defensible treatments say, where that was asked for.
+    claims : tuple of Judgement
+        The claims on the bench, judged; specimen by specimen.
     """
 
     title: str
@@ -159,6 +162,7 @@ class Comparison:
     scale: Scale = field(default_factory=Scale)
     ranking: Ranking = field(default_factory=lambda: Ranking(()))
     choices: Choices | None = None
+    claims: tuple[Judgement, ...] = ()
     scans_by_name: Mapping[str, ScanResult] = field(init=False, repr=False)
     specimens_by_name: Mapping[str, SpecimenResult] = field(init=False, repr=False)
     places: Mapping[str, Place] = field(init=False, repr=False)

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 @click.option("--range", "height_range", metavar="0nm:100nm", help="Shared height scale of the figure.")
 @click.option("--zero", type=click.Choice(["lowest", "mean", "median"]), help="Where 0 nm is.")
 @click.option("--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen.")
+@click.option("--claim", "claims", multiple=True, metavar="TEXT", help="A vendor's claim to judge; repeatable.")
+@click.option("--rule", type=click.Choice(["guarded", "simple"]), default="guarded", help="Decision rule for claims.")
 @click.option("--title", default="", help="Title of sheet and figure.")
 @click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
 @click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf h5.")
@@ -45,6 +47,8 @@ def compare(
     height_range: str | None,
     zero: str | None,
     patterns: tuple[str, ...],
+    claims: tuple[str, ...],
+    rule: str,
     title: str,
     jobs: int | None,
     only: str | None,
@@ -56,8 +60,10 @@ def compare(
     """Compare SCANs (files or folders): sheet, figure and bench file go to the folder --out."""
     from dataclasses import replace
 
+    from core.bench import Stated
     from core.choices import choices
     from core.compare import compare as compare_bench
+    from core.fitness.claims import parse
     from core.gather import gather
     from core.handover import kinds, write_all
     from core.measures import CATALOGUE
@@ -70,11 +76,15 @@ def compare(
         scale = Scale.parse(height_range) if height_range else Scale()
     with wrong_use("--only"):
         wanted = kinds(only)
+    with wrong_use("--claim"):
+        for text in claims:
+            parse(text)
     specimens = dict(pattern_of(text) for text in patterns)
     check_quantities(pixel, unit)
     with shown_progress() as report:
         bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, jobs=jobs, report=report)
         bench = replace(bench, title=title, treatment=recipe, rank_by=rank_by, scale=scale)
+        bench = replace(bench, claims=tuple(map(Stated, claims)), claim_rule=rule)
         comparison = compare_bench(bench, jobs=jobs, report=report)
         say_refused(comparison.refused)
         if not comparison.scans:

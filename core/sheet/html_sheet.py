@@ -20,6 +20,7 @@ from core.colours import specimen_colour
 from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Comparison, SpecimenResult
+from core.sheet.claims import HEADS, LEVELS, claim_row
 from core.sheet.method import ONLY_ITEMS, method
 from core.sheet.record import PROGRAM, SCHEMA, carried, record
 from core.sheet.whisker import WIDTH, Axis, Whisker
@@ -104,6 +105,8 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
         not_recorded=_not_recorded(comparison),
         choices=_choices(comparison),
         doubts=_doubts(told),
+        claims=_claims(comparison),
+        claim_heads=HEADS,
         appendix=[_appendix(comparison, specimen) for specimen in comparison.specimens],
         method=method(comparison),
         toml=clean_lines(comparison.treatment.to_toml()),
@@ -243,6 +246,14 @@ def _choices(comparison: Comparison) -> dict[str, Any] | None:
         (factor, f"{rate * 100:.0f} %", ", ".join(found.options[factor])) for factor, rate in found.flip_rate.items()
     ]
     return {"sentence": clean(choices_sentence(found)), "note": found.note, "wins": wins, "rates": rates}
+
+
+def _claims(comparison: Comparison) -> list[dict[str, Any]]:
+    """The judged claims: their cells, colour and sentence."""
+    return [
+        {"cells": claim_row(one), "level": LEVELS.get(one.verdict, ""), "sentence": clean(one.sentence)}
+        for one in comparison.claims
+    ]
 
 
 def _doubts(told: dict[str, Any]) -> list[dict[str, Any]]:

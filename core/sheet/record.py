@@ -15,6 +15,7 @@ from core.heightmap import Entry
 from core.measures.reading import Reading
 from core.results import Comparison, ScanResult, SpecimenResult
 from core.scale import Scale
+from core.sheet.claims import claims_record
 from core.sheet.words import clean
 from core.standing import Place, Ranking
 from core.trust.comparability import Pair
@@ -78,6 +79,7 @@ def record(comparison: Comparison) -> Record:
             "standing": [_place(place) for place in comparison.standing],
             "ranking": _ranking(comparison.ranking, comparison.rank_by),
             "choices": None if comparison.choices is None else _choices(comparison.choices),
+            "claims": claims_record(comparison.claims),
             "comparability": [_pair(pair) for pair in comparison.comparability],
             "refused": [_refusal(refusal) for refusal in comparison.refused],
         }

@@ -58,6 +58,8 @@ def write(comparison: Comparison, path: Path) -> None:
             _table(book, "Standing", _standing(comparison, told))
             _table(book, "Readings", _readings(comparison, told))
             _table(book, "Specimens", _specimens(comparison, told))
+            if comparison.claims:
+                _table(book, "Claims", _claims(comparison))
             _notes(book, comparison, told)
             _recipe(book, comparison)
 
@@ -120,6 +122,24 @@ def _specimens(comparison: Comparison, told: Record) -> list[Column]:
         columns += _interval_columns(symbol, unit, factor, readings)
     codes = [", ".join(doubt["code"] for doubt in specimen["doubts"]) for specimen in told["specimens"]]
     return [*columns, Column("Doubts", codes, 24)]
+
+
+def _claims(comparison: Comparison) -> list[Column]:
+    judged = comparison.claims
+    limits, values = [one.limit for one in judged], [one.value for one in judged]
+    unit = common_unit([*limits, *values])
+    factor = metres_per(unit)
+    return [
+        Column("Specimen", [clean(one.specimen) for one in judged], 28),
+        Column("Claim", [one.claim.text for one in judged], 44),
+        Column(f"Limit ({unit})", _scaled(limits, factor), 13, "0.000"),
+        Column(f"Measured ({unit})", _scaled(values, factor), 15, "0.000"),
+        Column(f"U ({unit})", _scaled([one.uncertainty for one in judged], factor), 13, "0.000"),
+        Column("Scans", [one.n for one in judged], 8),
+        Column("Rule", [one.rule for one in judged], 11),
+        Column("Verdict", [one.verdict for one in judged], 18),
+        Column("In words", [clean(one.sentence) for one in judged], 110),
+    ]
 
 
 def _notes(book: Any, comparison: Comparison, told: Record) -> None:

@@ -27,7 +27,7 @@ SENSOR = Path(__file__).parent / "sensor-flatness" / "ccd_sensor_20915_40x40.csv
 )
 def test_sensor(claim: str, rule: str, verdict: str) -> None:
     """Published 6.464 µm; 6.468 µm from the heights in the file, which are rounded to 10 nm."""
-    found = judge(claim, read(SENSOR), specimen="sensor", rule=rule)  # type: ignore[arg-type]
+    found = judge(claim, read(SENSOR), specimen="sensor", rule=rule)
     assert found.value == pytest.approx(6.464e-6, abs=10e-9)
     assert found.verdict == verdict, found.sentence
 

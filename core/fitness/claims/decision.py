@@ -18,7 +18,7 @@ ROUNDING = 1e-9
 """Relative distance below which value and limit count as equal: 0.05 × 632.8 is not 31.64 to the last bit."""
 
 
-def decide(value: float, low: float | None, high: float | None, limit: float, rule: Rule) -> Verdict:
+def decide(value: float, low: float | None, high: float | None, limit: float, rule: str) -> Verdict:
     """The verdict on evidence that reaches all that the claim speaks about.
 
     Parameters

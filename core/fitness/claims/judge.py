@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from core.errors import ClaimError
@@ -11,7 +11,6 @@ from core.fitness.claims.decision import (
     NOT_SUPPORTED,
     NOT_TESTABLE,
     RULES,
-    Rule,
     Verdict,
     decide,
     exceeds,
@@ -52,7 +51,7 @@ class Judgement:
     specimen: str
     claim: Claim
     verdict: Verdict
-    rule: Rule
+    rule: str
     value: float | None
     low: float | None
     high: float | None
@@ -67,27 +66,7 @@ class Judgement:
         return None if self.low is None or self.high is None else (self.high - self.low) / 2
 
 
-@dataclass(frozen=True, slots=True)
-class Stated:
-    """A claim on the bench: its text, and whom it is about.
-
-    Attributes
-    ----------
-    text : str
-        As it was typed.
-    specimen : str
-        The specimen; empty for all.
-    """
-
-    text: str
-    specimen: str = ""
-
-    def about(self, specimen: str) -> bool:
-        """Whether it speaks of this specimen."""
-        return self.specimen in ("", specimen)
-
-
-def judge(claim: Claim | str, scans: Sequence[HeightMap], *, specimen: str = "", rule: Rule = "guarded") -> Judgement:
+def judge(claim: Claim | str, scans: Sequence[HeightMap], *, specimen: str = "", rule: str = "guarded") -> Judgement:
     """Judge one claim by the scans of one specimen.
 
     Parameters
@@ -161,25 +140,6 @@ def judge(claim: Claim | str, scans: Sequence[HeightMap], *, specimen: str = "",
     )
 
 
-def judge_all(
-    claims: Iterable[Stated], specimens: Iterable[tuple[str, Sequence[HeightMap]]], *, rule: Rule = "guarded"
-) -> tuple[Judgement, ...]:
-    """Every claim by every specimen that it speaks of, specimen by specimen.
-
-    Raises
-    ------
-    ClaimError
-        If a text is no claim.
-    """
-    parsed = [(stated, parse(stated.text)) for stated in claims]
-    return tuple(
-        judge(claim, scans, specimen=name, rule=rule)
-        for name, scans in specimens
-        for stated, claim in parsed
-        if stated.about(name) and scans
-    )
-
-
 def _best(claim: Claim, scans: Sequence[HeightMap]) -> list[HeightMap]:
     """The scans that reach the whole claim, if any does; else those that reach a part; else all."""
     covers = {id(scan): reach_of(claim, [scan]).cover for scan in scans}
@@ -190,7 +150,7 @@ def _best(claim: Claim, scans: Sequence[HeightMap]) -> list[HeightMap]:
     return list(scans)
 
 
-def _verdict(claim: Claim, reach: Reach, evidence: Evidence, rule: Rule) -> Verdict:
+def _verdict(claim: Claim, reach: Reach, evidence: Evidence, rule: str) -> Verdict:
     limit, value = claim.limit, evidence.value
     if limit is None or value is None or reach.cover == "none":
         return NOT_TESTABLE
@@ -203,7 +163,7 @@ def _verdict(claim: Claim, reach: Reach, evidence: Evidence, rule: Rule) -> Verd
     return decide(value, evidence.low, evidence.high, limit, rule) if claim.quantity in GROWING else NOT_TESTABLE
 
 
-def _by_bound(evidence: Evidence, limit: float, rule: Rule) -> Verdict:
+def _by_bound(evidence: Evidence, limit: float, rule: str) -> Verdict:
     """Form over the limit already in a part: it must be so without bow as well."""
     if evidence.bound is None:
         return NOT_TESTABLE

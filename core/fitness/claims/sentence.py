@@ -9,7 +9,6 @@ from core.fitness.claims.decision import (
     NOT_SUPPORTED,
     NOT_TESTABLE,
     SUPPORTED,
-    Rule,
     Verdict,
     exceeds,
 )
@@ -35,7 +34,7 @@ NAMES = {
 }
 
 
-def sentence(claim: Claim, reach: Reach, evidence: Evidence, verdict: Verdict, rule: Rule, specimen: str = "") -> str:
+def sentence(claim: Claim, reach: Reach, evidence: Evidence, verdict: Verdict, rule: str, specimen: str = "") -> str:
     """The judgement in words for a report; whole sentences, numbers with units."""
     lacking = _incomplete(claim)
     parts = [lacking or _measured(claim, reach, evidence, verdict)]
@@ -191,5 +190,5 @@ def _default_note(claim: Claim) -> str:
     )
 
 
-def _rule(rule: Rule) -> str:
+def _rule(rule: str) -> str:
     return "guard band of U on either side of the limit" if rule == "guarded" else "the value alone, without U"

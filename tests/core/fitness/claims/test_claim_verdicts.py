@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
+from core.bench import Stated
 from core.errors import ClaimError
-from core.fitness.claims import Stated, decide, judge, judge_all
+from core.fitness.claims import decide, judge, judge_all
 from core.fitness.claims.claim import Aperture
 from core.fitness.claims.evidence import pixel_noise
 from core.fitness.claims.form import without_power
@@ -45,7 +46,7 @@ DECISIONS = [
 @pytest.mark.parametrize(("value", "half", "limit", "rule", "verdict"), DECISIONS)
 def test_decision(value: float, half: float | None, limit: float, rule: str, verdict: str) -> None:
     low, high = (None, None) if half is None else (value - half, value + half)
-    assert decide(value, low, high, limit, rule) == verdict  # type: ignore[arg-type]
+    assert decide(value, low, high, limit, rule) == verdict
 
 
 def small(pv: float, side: float = 10e-6, n: int = 64, *, noise: float = 0.0) -> HeightMap:
@@ -135,7 +136,7 @@ CASES = [
 
 @pytest.mark.parametrize(("scans", "claim", "rule", "verdict"), CASES)
 def test_verdict(scans: list[HeightMap], claim: str, rule: str, verdict: str) -> None:
-    found = judge(claim, scans, specimen="mirror", rule=rule)  # type: ignore[arg-type]
+    found = judge(claim, scans, specimen="mirror", rule=rule)
     assert found.verdict == verdict, found.sentence
     assert found.sentence.startswith("mirror: ")
     assert found.sentence.endswith(".")
@@ -244,7 +245,7 @@ def test_reach_is_drawn_on_whole_decades() -> None:
 
 def test_claims_are_judged_specimen_by_specimen() -> None:
     stated = [Stated(WAVE), Stated("Sq <= 0.5nm in 120nm..2um", specimen="b")]
-    found = judge_all(stated, [("a", [texture(0.3e-9)]), ("b", [texture(0.3e-9)])])
+    found = judge_all(stated, {"a": [texture(0.3e-9)], "b": [texture(0.3e-9)]})
     assert [(one.specimen, one.claim.quantity) for one in found] == [("a", "PV"), ("b", "PV"), ("b", "Sq")]
 
 
@@ -252,7 +253,7 @@ def test_refusals() -> None:
     with pytest.raises(ClaimError, match="no scan"):
         judge(WAVE, [])
     with pytest.raises(ClaimError, match="no decision rule"):
-        judge(WAVE, [small(1e-9)], rule="wishful")  # type: ignore[arg-type]
+        judge(WAVE, [small(1e-9)], rule="wishful")
 
 
 def test_a_map_that_cannot_be_read_is_not_testable_and_says_why() -> None:
