@@ -226,10 +226,14 @@ def height_bar(pen: Pen, bar: Box, limits: tuple[float, float]) -> None:
     pen.text(bar.x, bar.y - 29, unit, weight=SEMIBOLD)
 
 
-def badge(pen: Pen, x: float, y: float, rank: int, colour: str) -> None:
-    """The rank on the specimen's colour."""
+def badge(pen: Pen, x: float, y: float, rank: int, colour: str, *, hollow: bool = False) -> None:
+    """The rank on the specimen's colour; in a frame of it where the place is not proven."""
     wide = badge_width(rank)
     pen.box(Box(x, y - 1, wide, BADGE), colour, rounding=4)
+    if hollow:
+        pen.box(Box(x + 2, y + 1, wide - 4, BADGE - 4), pen.inks.page, rounding=2)
+        pen.text(x + wide / 2, y, str(rank), weight=SEMIBOLD, align="center")
+        return
     pen.text(x + wide / 2, y, str(rank), weight=SEMIBOLD, colour=on_colour(colour), align="center")
 
 

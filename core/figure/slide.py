@@ -242,12 +242,12 @@ def _specimen(pen: Pen, panel: Panel, cell: Cell, plan: _Plan, number: int, shar
     if not cell.beside:  # short names stand next to the value, long ones begin a line higher
         y += (plan.layout.name_lines - len(names)) * LINE
     if panel.rank is not None:
-        badge(pen, x, y, panel.rank, specimen_colour(panel.colour))
+        badge(pen, x, y, panel.rank, specimen_colour(panel.colour), hollow=panel.aside or not panel.proven)
     for line in names:
         pen.text(x + indent, y, line, weight=SEMIBOLD)
         y, indent = y + LINE, 0.0
     for line in plan.told.values[number]:
-        pen.text(x, y, shorten(line, room, TEXT))
+        pen.text(x, y, shorten(line, room, TEXT), colour=pen.inks.muted if panel.aside else "")
         y += LINE
     treated, aspect = panel.scan.treated, _aspect(panel)
     shown = pen.level(cell.a.fitted(aspect), treated)  # once for both: a and b are of one size

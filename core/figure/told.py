@@ -51,6 +51,10 @@ class Panel:
         How many there are.
     outside : (float, float)
         Shares of the map outside the colours of a and of b.
+    proven : bool
+        Whether the place rests on two spots or more.
+    aside : bool
+        Whether the reading may not stand beside the others and is greyed.
     """
 
     name: str
@@ -60,6 +64,8 @@ class Panel:
     reading: Reading
     spots: int
     outside: tuple[float, float]
+    proven: bool = True
+    aside: bool = False
 
 
 def panels(comparison: Comparison) -> list[Panel]:
@@ -81,6 +87,8 @@ def panels(comparison: Comparison) -> list[Panel]:
                 reading=specimen.readings.get(comparison.rank_by, missing),
                 spots=spots(comparison, name),
                 outside=(sum(clipped(scan.treated, *ranges[0])), sum(clipped(scan.treated, *ranges[1]))),
+                proven=place is None or place.proven,
+                aside=place is not None and not place.comparable,
             )
         )
     return found
@@ -180,12 +188,22 @@ def caption_text(comparison: Comparison, shown: Sequence[Panel], *, bars_written
         sentences.append("The scans differ in size: each is fitted and has its own scale bar.")
     if not bars_written:
         sentences.append(_bars(shown, sides))
+    sentences.append(_hollow(shown))
     sentences.append(_outside(shown))
     if any(panel.scan.treated.missing for panel in shown):
         sentences.append("Grey: no height.")
     if any(panel.scan.treated.masked for panel in shown):
         sentences.append("Amber: masked, not in the numbers.")
     return _kept_together(clean(" ".join(sentence for sentence in sentences if sentence)))
+
+
+def _hollow(shown: Sequence[Panel]) -> str:
+    """What hollow ranks and grey numbers mean, if there are any."""
+    meanings = [
+        *(["one spot, not proven"] if any(not panel.proven for panel in shown) else []),
+        *(["grey: not comparable, set aside"] if any(panel.aside for panel in shown) else []),
+    ]
+    return f"Hollow rank: {'; '.join(meanings)}." if meanings else ""
 
 
 def _bars(shown: Sequence[Panel], lengths: set[str]) -> str:

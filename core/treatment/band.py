@@ -14,9 +14,10 @@ from core.filters.gaussian import cut_margins
 from core.heightmap import Entry, HeightMap
 from core.treatment import check
 from core.treatment.crop import SMALLEST
+from core.treatment.extent import exact_length
 from core.treatment.frame import Frame, Lattice
 from core.treatment.step import Step
-from core.units import display_unit, format_length, metres_per, parse_length
+from core.units import format_length, parse_length
 
 COMMON = "common"
 
@@ -261,5 +262,4 @@ def _told(metres: float | None, before: str | None) -> str | None:
     """A common wavelength as it stands in the TOML once it is settled; any other as it was."""
     if before != COMMON or metres is None:
         return before
-    unit = display_unit(metres)
-    return f"{metres / metres_per(unit):.12g} {unit}"
+    return exact_length(metres)

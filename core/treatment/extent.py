@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Self
 
 from core.errors import QuantityError, TreatmentError
-from core.units import parse_length
+from core.units import display_unit, metres_per, parse_length
 
 _PIXELS = re.compile(r"\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*px\s*", re.ASCII)
 
@@ -64,3 +64,13 @@ class Extent:
     def pixels(self, pitch: float) -> float:
         """The extent in pixels along an axis whose points lie `pitch` metres apart."""
         return self.amount if self.in_pixels else self.amount / pitch
+
+
+def exact_length(metres: float) -> str:
+    """A length as it stands in a treatment: 12 digits, in the unit it reads best in.
+
+    >>> exact_length(1.28e-6)
+    '1.28 µm'
+    """
+    unit = display_unit(metres)
+    return f"{metres / metres_per(unit):.12g} {unit}"
