@@ -196,8 +196,11 @@ class _Moments:
 
     def _part(self, axis: int, start: int, count: int) -> _Moments:
         cut = (slice(None),) * axis + (slice(start, start + count),)
-        every = (getattr(self, one.name) for one in fields(self))
+        every = (getattr(self, name) for name in NAMES)
         return _Moments(*(array if array.shape[axis] == 1 else array[cut] for array in every))
+
+
+NAMES = tuple(one.name for one in fields(_Moments))
 
 
 def _windows(blocks: _Moments, largest: int) -> Iterator[tuple[int, _Moments]]:
@@ -243,11 +246,24 @@ def _read(moments: _Moments, full: int, most_missing: float) -> tuple[float, flo
     if not windows:
         return None
     if windows < counts.size:
-        every = (np.broadcast_to(getattr(moments, one.name), places)[counts] for one in fields(moments))
+        every = (np.broadcast_to(getattr(moments, name), places)[counts] for name in NAMES)
         moments = _Moments(*every)
     variance = _variance(moments)
-    low, median, high = np.sqrt(np.quantile(variance, (LOW, 0.5, HIGH)))
-    return math.sqrt(float(variance.mean())), float(low), float(median), float(high), windows, counts.size - windows
+    low, median, high = (math.sqrt(quantile) for quantile in _quantiles(variance.reshape(-1)))
+    return math.sqrt(float(variance.mean())), low, median, high, windows, counts.size - windows
+
+
+def _quantiles(values: FloatArray) -> list[float]:
+    """Three quantiles, linear between ranks: what numpy gives, without its detours, which cost more than all else here
+    where there are few windows."""
+    places = [share * (values.size - 1) for share in (LOW, 0.5, HIGH)]
+    ranks = [(int(place), min(int(place) + 1, values.size - 1)) for place in places]
+    ordered = np.partition(values, sorted({rank for pair in ranks for rank in pair}))
+    found = []
+    for place, (lower, upper) in zip(places, ranks, strict=True):
+        low, high, share = float(ordered[lower]), float(ordered[upper]), place - lower
+        found.append(low + share * (high - low) if share < 0.5 else high - (1 - share) * (high - low))
+    return found
 
 
 def _variance(m: _Moments) -> FloatArray:
