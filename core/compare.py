@@ -23,8 +23,12 @@ from core.scale import own_limits
 from core.standing import Ranking, rank
 from core.treatment import Treatment
 from core.trust import comparability, interval
+from core.trust.budget import Evidence, budgets
 from core.trust.conditions import Conditions
 from core.trust.doubts import Doubt, doubts_of_scan, single_scan
+from core.trust.doubts.levelling import levelling
+from core.trust.levelling_bias import noted
+from core.trust.within import floored, with_interval
 from core.version import VERSION
 from core.workers import worker_count
 
@@ -194,15 +198,18 @@ def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Re
     try:
         treated = treatment.apply(raw, between=cancel.check)
         cancel.check()
+        read = readings(treated)
+        evidence = Evidence.of(raw, treated, kurtosis=read["Sku"].value)
         return ScanResult(
             name=scan.name,
             specimen=scan.specimen,
             spot=scan.spot,
             raw=raw,
-            treated=treated,
-            readings=readings(treated),
+            treated=noted(treated, evidence.losses, before=len(raw.history)),
+            readings={symbol: with_interval(reading, evidence.area) for symbol, reading in read.items()},
             doubts=doubts_of_scan(raw, treated),
             own_range=own_limits(treated),
+            evidence=evidence,
         )
     except LowreliefError as error:
         return Refusal.of(raw.source.file or scan.name, error)
@@ -264,19 +271,23 @@ def _specimen(name: str, scans: Sequence[ScanResult], comparison: Comparison) ->
             )
         )
     unlike = comparability.mixed([_conditions(scan) for scan in spots], band=comparison.band.filter)
+    evidence = [spot.evidence for spot in spots if spot.evidence is not None]
+    found = {symbol: _of_spots(symbol, spots) for symbol in CATALOGUE}
     return SpecimenResult(
         name=name,
         scans=tuple(scan.name for scan in scans),
-        readings={symbol: _of_spots(symbol, spots) for symbol in CATALOGUE},
+        readings=found,
         typical=_typical(spots, comparison.rank_by),
-        doubts=(*doubts, *([unlike] if unlike else [])),
+        doubts=(*doubts, *(doubt for doubt in (unlike, levelling(evidence)) if doubt is not None)),
+        budgets=budgets(found, evidence, rank_by=comparison.rank_by),
     )
 
 
 def _of_spots(symbol: str, spots: Sequence[ScanResult]) -> Reading:
     quantity = CATALOGUE[symbol]
     spots_read = [spot.readings[symbol] for spot in spots]
-    return interval.of_spots(spots_read, positive=quantity.positive, period=quantity.period)
+    typical = interval.of_spots(spots_read, positive=quantity.positive, period=quantity.period)
+    return floored(typical, [spot.evidence.area if spot.evidence else None for spot in spots])
 
 
 def _typical(spots: Sequence[ScanResult], rank_by: str) -> str:
@@ -286,7 +297,8 @@ def _typical(spots: Sequence[ScanResult], rank_by: str) -> str:
 
 
 def _conditions(scan: ScanResult) -> Conditions:
-    return Conditions.of(scan.treated, scan.readings, scan.doubts)
+    loss = scan.evidence.loss if scan.evidence else None
+    return Conditions.of(scan.treated, scan.readings, scan.doubts, loss=loss)
 
 
 def _ranking(

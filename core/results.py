@@ -13,6 +13,7 @@ from core.measures.reading import Reading
 from core.scale import Scale
 from core.standing import Place, Ranking
 from core.treatment import Treatment
+from core.trust.budget import Budget, Evidence
 from core.trust.comparability import Pair
 from core.trust.doubts import Doubt
 
@@ -33,6 +34,8 @@ class ScanResult:
         Reasons not to trust it.
     own_range : (float, float)
         The range of its tile when it is coloured on its own, metres.
+    evidence : Evidence or None
+        What it contributes to uncertainty budgets: finite area, levelling losses, mask choice, scales.
     """
 
     name: str
@@ -43,6 +46,7 @@ class ScanResult:
     readings: Mapping[str, Reading]
     doubts: tuple[Doubt, ...]
     own_range: tuple[float, float]
+    evidence: Evidence | None = None
 
     @property
     def removed(self) -> tuple[Entry, ...]:
@@ -75,6 +79,8 @@ class SpecimenResult:
         Name of the scan whose ranking reading lies in the middle: the spot that stands for the specimen in pictures.
     doubts : tuple of Doubt
         Those about the specimen as a whole.
+    budgets : mapping of str to Budget
+        Where the intervals come from, line by line: of the ranking reading and of the heights.
     """
 
     name: str
@@ -82,6 +88,7 @@ class SpecimenResult:
     readings: Mapping[str, Reading]
     typical: str
     doubts: tuple[Doubt, ...] = ()
+    budgets: Mapping[str, Budget] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -65,8 +66,7 @@ def of_spots(spots: Sequence[Reading], *, positive: bool, period: float | None =
     back = math.exp if on_log else float
     centre, n = float(scaled.mean()), values.size
     if n == 1:
-        value = float(values[0])
-        return Reading(first.symbol, value, first.unit, first.clause, n=1, note="; ".join([*notes, ONE_SPOT]))
+        return _alone(next(spot for spot in spots if spot.value is not None), float(values[0]), notes)
     if n == 2:
         notes.append(TWO_SPOTS)
     half = student(0.975, n - 1) * float(scaled.std(ddof=1)) / math.sqrt(n)
@@ -84,14 +84,20 @@ def of_spots(spots: Sequence[Reading], *, positive: bool, period: float | None =
     )
 
 
+def _alone(spot: Reading, value: float, notes: Sequence[str]) -> Reading:
+    """The only spot: what it says of itself, within that scan, is kept and named so (`core.trust.within`)."""
+    own = spot.note if spot.low is not None else ONE_SPOT
+    return replace(spot, value=value, n=1, note="; ".join([*notes, own]))
+
+
 def half_width(reading: Reading) -> float | None:
     """Half the width of the 95 % interval on the logarithm; None without an interval above 0.
 
     >>> round(half_width(Reading("Sq", 1e-9, "m", "", low=0.8e-9, high=1.25e-9)), 4)
     0.2231
     """
-    if reading.low is None or reading.high is None or not reading.low > 0:
-        return None
+    if reading.n == 1 or reading.low is None or reading.high is None or not reading.low > 0:
+        return None  # the interval of one scan holds for that scan only
     return math.log(reading.high / reading.low) / 2
 
 

@@ -83,6 +83,27 @@ class Loss:
     banded: bool = False
 
     @property
+    def effect(self) -> str:
+        """The loss in words without the step: ``"took off 1.0 % of Sq (0.0 to 2.0 %)"``."""
+        told = _percent(self.share)
+        if self.at_least:
+            return f"took off at least {told} % of Sq: the texture is nearly as long as the scan"
+        of = "Sq in the band" if self.banded else "Sq"
+        if self.high == self.share:
+            return f"took off at most {told} % of {of}"
+        return f"took off {told} % of {of} ({_percent(self.low)} to {_percent(self.high)} %)"
+
+    @property
+    def figures(self) -> dict[str, float]:
+        """The loss as figures for the history of a map."""
+        return {
+            "levelling_loss": self.share,
+            "levelling_loss_low": self.low,
+            "levelling_loss_high": self.high,
+            "levelling_loss_at_least": float(self.at_least),
+        }
+
+    @property
     def sentence(self) -> str:
         """The loss in words.
 
@@ -93,13 +114,28 @@ class Loss:
         >>> Loss(0, "plane", 0.003, 0.0, 0.003, "green", False, math.nan, banded=True).sentence
         'plane took off at most 0.3 % of Sq in the band'
         """
-        told = _percent(self.share)
-        if self.at_least:
-            return f"{self.what} took off at least {told} % of Sq: the texture is nearly as long as the scan"
-        of = "Sq in the band" if self.banded else "Sq"
-        if self.high == self.share:
-            return f"{self.what} took off at most {told} % of {of}"
-        return f"{self.what} took off {told} % of {of} ({_percent(self.low)} to {_percent(self.high)} %)"
+        return f"{self.what} {self.effect}"
+
+
+def noted(treated: HeightMap, found: Iterable[Loss], *, before: int = 0) -> HeightMap:
+    """The treated map whose history tells the losses too; the heights are shared.
+
+    Parameters
+    ----------
+    treated : HeightMap
+        After the treatment.
+    found : iterable of Loss
+        Of its steps.
+    before : int, default 0
+        Entries of the history that are older than the treatment.
+    """
+    history = list(treated.history)
+    for loss in found:
+        entry = history[before + loss.step]
+        history[before + loss.step] = replace(
+            entry, removed=f"{entry.removed}; {loss.effect}", figures={**entry.figures, **loss.figures}
+        )
+    return treated.with_(history=tuple(history))
 
 
 def losses(raw: Lattice, treated: HeightMap, steps: Iterable[Entry] | None = None) -> tuple[Loss, ...]:

@@ -25,7 +25,7 @@ def in_sq(share: float) -> float:
 
 
 def exponential(n, length, rng):
-    """Texture with the autocorrelation exp(−r/T): density ∝ (1 + (2πTf)²)^(−3/2), its Fourier pair in two dimensions."""
+    """Texture with the autocorrelation exp(−r/T): density ∝ (1 + (2πTf)²)^(−3/2), its Fourier pair in the plane."""
 
     def density(fy, fx):
         return (1 + (2 * np.pi * length) ** 2 * (fy**2 + fx**2)) ** -1.5
@@ -125,7 +125,7 @@ LINE = [{"do": "rows", "remove": "polynomial", "degree": 1}]
 
 @pytest.mark.parametrize(("texture", "mean", "within"), [("gaussian", 8.7, 1.0), ("exponential", 9.6, 2.0)])
 def test_the_meter_reads_a_levelled_map(texture, mean, within):
-    # 20 lengths in a side, row degree 1: 8.8 ± 0.5 and 9.8 ± 1.5 over 1,000 maps; the mean of 24 maps is five times surer.
+    # 20 lengths in a side, row degree 1: 8.8 ± 0.5 and 9.8 ± 1.5 over 1,000 maps; a mean of 24 is five times surer.
     rng = np.random.default_rng(20)
     n = 128
 
