@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,6 +11,7 @@ from core.bench import Bench, Refusal, Scan
 from core.compare import compare
 from core.errors import BenchError, DamagedFile, FileProblem, LowreliefError
 from core.formats import read, sha256_of
+from core.formats.layouts import Layout
 from core.gather import expand
 from core.heightmap import HeightMap
 from core.progress import Cancel, Progress, Report, silent
@@ -103,6 +104,7 @@ def replay(
     told: Record,
     scans: Iterable[str | Path],
     *,
+    layouts: Sequence[Layout] = (),
     jobs: int | None = None,
     report: Report = silent,
     cancel: Cancel | None = None,
@@ -115,6 +117,8 @@ def replay(
         From `core.carried.carried_by`.
     scans : iterable of path
         The raw files, or folders with them. They are known by their bytes; names need not be the same.
+    layouts : sequence of Layout, optional
+        For files of no open standard.
     jobs : int, optional
         Workers; all cores by default.
     report, cancel : optional
@@ -127,14 +131,19 @@ def replay(
     DamagedFile
         If what is carried makes no sense.
     """
-    bench, changed, absent = bench_of(told, scans, report=report, cancel=cancel)
+    bench, changed, absent = bench_of(told, scans, layouts=layouts, report=report, cancel=cancel)
     comparison = compare(bench, jobs=jobs, report=report, cancel=cancel)
     agreeing, differences = _compared(told, carried(comparison), whole=not absent)
     return Replay(bench, comparison, agreeing, differences, changed, absent, str(told["program"]["version"]))
 
 
 def bench_of(
-    told: Record, scans: Iterable[str | Path], *, report: Report = silent, cancel: Cancel | None = None
+    told: Record,
+    scans: Iterable[str | Path],
+    *,
+    layouts: Sequence[Layout] = (),
+    report: Report = silent,
+    cancel: Cancel | None = None,
 ) -> tuple[Bench, tuple[str, ...], tuple[str, ...]]:
     """The bench that a figure or sheet was made from.
 
@@ -144,6 +153,8 @@ def bench_of(
         From `core.carried.carried_by`.
     scans : iterable of path
         The raw files, or folders with them.
+    layouts : sequence of Layout, optional
+        For files of no open standard.
     report, cancel : optional
         Progress and stopping.
 
@@ -164,7 +175,7 @@ def bench_of(
         If what is carried makes no sense.
     """
     cancel = cancel or Cancel()
-    by_bytes, by_name = _known(expand(scans), report, cancel)
+    by_bytes, by_name = _known(expand(scans, layouts=layouts), report, cancel)
     taken: list[Scan] = []
     refused: list[Refusal] = []
     changed: list[str] = []
@@ -178,7 +189,7 @@ def bench_of(
         if file is None:
             continue
         try:
-            taken.append(Scan(_read(file, wanted), specimen=wanted["specimen"], spot=wanted["spot"]))
+            taken.append(Scan(_read(file, wanted, layouts), specimen=wanted["specimen"], spot=wanted["spot"]))
         except LowreliefError as error:
             refused.append(Refusal.of(file, error))
     if not taken:
@@ -228,13 +239,14 @@ def _known(files: Iterable[Path], report: Report, cancel: Cancel) -> tuple[dict[
     return by_bytes, by_name
 
 
-def _read(file: Path, wanted: Mapping[str, Any]) -> HeightMap:
+def _read(file: Path, wanted: Mapping[str, Any], layouts: Sequence[Layout]) -> HeightMap:
     """The map as it was read then: same channel, pixel and unit, whoever said them."""
     raw = read(
         file,
         pixel=(float(wanted["pitch_m"][0]), float(wanted["pitch_m"][1])),
         unit=_unit(wanted.get("unit")),
         channel=wanted["channel"] or None,
+        layouts=layouts,
     )[0]
     return raw.named(wanted["name"])
 

@@ -10,6 +10,7 @@ import click
 from app.cli.group import lowrelief
 from app.cli.options import (
     check_quantities,
+    layouts,
     pattern_of,
     reading_options,
     say_refused,
@@ -82,7 +83,7 @@ def compare(
     specimens = dict(pattern_of(text) for text in patterns)
     check_quantities(pixel, unit)
     with shown_progress() as report:
-        bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, jobs=jobs, report=report)
+        bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, layouts=layouts(), jobs=jobs, report=report)
         bench = replace(bench, title=title, treatment=recipe, rank_by=rank_by, scale=scale)
         bench = replace(bench, claims=tuple(map(Stated, claims)), claim_rule=rule)
         comparison = compare_bench(bench, jobs=jobs, report=report)
@@ -101,8 +102,8 @@ def compare(
 
 
 def _keep(comparison: Comparison) -> None:
-    from app.cli.log import log_file
+    from app import places
     from core.log import Log, entries_of
 
-    count = Log(log_file()).add(entries_of(comparison))
-    click.echo(f"{count} new entries in {log_file()}", err=True)
+    count = Log(places.log_file()).add(entries_of(comparison))
+    click.echo(f"{count} new entries in {places.log_file()}", err=True)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from app.cli.group import lowrelief
-from app.cli.options import check_quantities, reading_options
+from app.cli.options import check_quantities, layouts, reading_options
 from app.cli.status import DONE
 
 
@@ -23,6 +23,6 @@ def convert(scan: Path, out: Path, sidecar: bool, pixel: str | None, unit: str |
     check_quantities(pixel, unit)
     if out.exists() and out.resolve() == scan.resolve():
         raise click.BadParameter("Raw files are never overwritten; choose another name.", param_hint="OUT")
-    write(read(scan, pixel=pixel, unit=unit)[0], out, sidecar=sidecar)
+    write(read(scan, pixel=pixel, unit=unit, layouts=layouts())[0], out, sidecar=sidecar)
     click.echo(out)
     return DONE

@@ -9,18 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from app import places
 from app.cli.group import lowrelief
 from app.cli.status import DONE, NOTHING_DONE
 
 if TYPE_CHECKING:
     from core.log import Chart
-
-
-def log_file() -> Path:
-    """Where the log of this user is kept."""
-    from platformdirs import user_data_path
-
-    return user_data_path("lowrelief") / "log.sqlite"
 
 
 @lowrelief.command()
@@ -44,7 +38,7 @@ def log(
     from core.atomic import atomic
     from core.log import Log, chart, from_csv, to_csv
 
-    kept = Log(file or log_file())
+    kept = Log(file or places.log_file())
     if table is not None:
         click.echo(f"{kept.add(from_csv(_text(table)))} new entries", err=True)
     entries = kept.entries(subject=subject, symbol=symbol, instrument=instrument)

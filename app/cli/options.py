@@ -12,15 +12,42 @@ import click
 
 from core.bench import Refusal
 from core.errors import LowreliefError, TreatmentError
+from core.formats.layouts import Layout
+from core.formats.layouts.layout import load
 from core.progress import Progress, Report, silent
+
+LAYOUTS = "lowrelief.layouts"  # where the context of a command keeps those that were named
 
 
 def reading_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Pixel and unit as parameters of the command; layouts are asked for by `layouts`."""
     pixel = click.option(
         "--pixel", metavar="10nm|10nmx12nm", help="Pixel size, down x across; wins over sidecars and files."
     )
     unit = click.option("--unit", metavar="nm", help="Unit of the heights; wins over sidecars and files.")
-    return pixel(unit(command))
+    layout = click.option(
+        "--layout",
+        "layout_files",
+        multiple=True,
+        type=click.Path(path_type=Path, dir_okay=False),
+        expose_value=False,
+        callback=_keep_layouts,
+        help="Layout (TOML) of files of no open standard; those in the user's folder are known already.",
+    )
+    return pixel(unit(layout(command)))
+
+
+def layouts() -> list[Layout]:
+    """The layouts that were named on the command line, then those that are kept."""
+    from app.places import kept_layouts
+
+    named: list[Layout] = click.get_current_context().meta.get(LAYOUTS, [])
+    return [*named, *kept_layouts()]
+
+
+def _keep_layouts(context: click.Context, _: click.Parameter, files: tuple[Path, ...]) -> None:
+    with wrong_use("--layout"):
+        context.meta[LAYOUTS] = [load(file) for file in files]
 
 
 @contextmanager

@@ -11,6 +11,7 @@ import click
 from app.cli.group import lowrelief
 from app.cli.options import say_refused, shown_progress
 from app.cli.status import DONE, SOME_REFUSED
+from app.places import kept_layouts
 
 SHOWN = 20  # differences that are listed for people; all are counted
 
@@ -29,7 +30,7 @@ def replay(figure: Path, scans: tuple[Path, ...], as_json: bool, jobs: int | Non
     from core.replay import replay as repeat
 
     with shown_progress() as report:
-        done = repeat(carried_by(figure), scans, jobs=jobs, report=report)
+        done = repeat(carried_by(figure), scans, layouts=kept_layouts(), jobs=jobs, report=report)
     say_refused(done.comparison.refused)
     if as_json:
         told = {

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from app.cli.group import lowrelief
-from app.cli.options import check_quantities, reading_options
+from app.cli.options import check_quantities, layouts, reading_options
 from app.cli.status import DONE
 
 
@@ -22,7 +22,7 @@ def show(scan: Path, as_json: bool, pixel: str | None, unit: str | None) -> int:
     from core.formats import read
 
     check_quantities(pixel, unit)
-    maps = read(scan, pixel=pixel, unit=unit)
+    maps = read(scan, pixel=pixel, unit=unit, layouts=layouts())
     if as_json:
         click.echo(json.dumps(as_record(maps), ensure_ascii=False, indent=1, allow_nan=False))
     else:

@@ -17,6 +17,7 @@ from app.document.history import DEPTH, Change
 from app.document.jobs import Jobs, Ticket
 from app.document.loading import Arrival, Loader
 from app.document.renewal import Compared, renewed
+from app.places import kept_layouts
 from core.bench import Bench, Refusal, Scan
 from core.errors import LowreliefError
 from core.gather import expand
@@ -121,7 +122,9 @@ class Document(QObject):
     def add_files(self, paths: Iterable[Path], *, pixel: str | None = None, unit: str | None = None) -> None:
         """Read files and folders; one entry in the history when the last of them is done."""
         given = list(paths)
-        self._errand(lambda _: expand(given), lambda found: self._read(found, given, pixel, unit))
+        self._errand(
+            lambda _: expand(given, layouts=kept_layouts()), lambda found: self._read(found, given, pixel, unit)
+        )
 
     def retry_refused(self, *, pixel: str | None, unit: str | None) -> None:
         """Read the refused files again, with a pixel size or unit that they do not say themselves."""
@@ -158,10 +161,10 @@ class Document(QObject):
         self._apply(text, replace(self._bench, treatment=treatment))
 
     def add_step(self, step: Step) -> None:
-        """One more step, before the zero if that comes last: zero is where the heights are read off."""
+        """One more step: a calibration first, any other at the end, before a zero, where the heights are read off."""
         steps = list(self._bench.treatment.steps)
         place = len(steps) - 1 if steps and steps[-1].do == "zero" and step.do != "zero" else len(steps)
-        steps.insert(place, step)
+        steps.insert(0 if step.do == "calibrate" else place, step)
         self._steps(steps, f"add step {step.do}")
 
     def add_common_band(self) -> None:
@@ -252,7 +255,10 @@ class Document(QObject):
             if absent:
                 self.noticed.emit("amber", f"Not found: {', '.join(absent)}.")
 
-        self._errand(lambda ticket: bench_of(told, files, report=ticket.report, cancel=ticket.cancel), show)
+        self._errand(
+            lambda ticket: bench_of(told, files, layouts=kept_layouts(), report=ticket.report, cancel=ticket.cancel),
+            show,
+        )
 
     def save(self, path: Path, then: Callable[[], None] = lambda: None) -> None:
         """Write the bench with its comparison to a bench file; `then` is called once it is there."""

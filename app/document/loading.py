@@ -9,6 +9,7 @@ from pathlib import Path
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.document.jobs import Jobs, Ticket
+from app.places import kept_layouts
 from core.bench import Refusal, Scan
 from core.errors import LowreliefError
 from core.gather import take
@@ -119,7 +120,7 @@ class Batch(QObject):
         treatment, pixel, unit = self._treatment, self._pixel, self._unit
 
         def read(ticket: Ticket) -> tuple[Scan | Refusal, HeightMap | None]:
-            got = take(path, pixel=pixel, unit=unit)
+            got = take(path, pixel=pixel, unit=unit, layouts=kept_layouts())
             ticket.cancel.check()
             return got, _treated(got, treatment, ticket)
 

@@ -212,3 +212,19 @@ def test_the_module_runs_as_a_program() -> None:
         [sys.executable, "-m", "app", "--version"], capture_output=True, text=True, env=env, check=True
     )
     assert done.stdout.startswith("lowrelief")
+
+
+def test_a_layout_reads_files_of_no_open_standard(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    counts = np.random.default_rng(1).integers(-500, 500, (16, 20)).astype("<i2")
+    (tmp_path / "a.mole").write_bytes(b"MOLEHILL" + counts.tobytes())
+    (tmp_path / "mole.toml").write_text(
+        'schema = 1\nname = "molehill"\nfiles = ["*.mole"]\nat = 8\ncolumns = 20\n'
+        'gain = 0.01\nunit = "nm"\nacross = "10 nm"\n'
+    )
+    assert run(["show", str(tmp_path / "a.mole")]) == 4
+    assert run(["show", str(tmp_path / "a.mole"), "--layout", str(tmp_path / "mole.toml"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["shape"] == [16, 20]
+    assert told["format"] == "layout, molehill"
+    (tmp_path / "mole.toml").write_text("schema = 1")
+    assert run(["show", str(tmp_path / "a.mole"), "--layout", str(tmp_path / "mole.toml")]) == 2

@@ -17,7 +17,7 @@ from core.log import Log, LogEntry
 @pytest.fixture
 def own_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "data" / "log.sqlite"
-    monkeypatch.setattr("app.cli.log.log_file", lambda: file)
+    monkeypatch.setattr("app.places.log_file", lambda: file)
     return file
 
 
