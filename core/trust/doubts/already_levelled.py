@@ -45,30 +45,30 @@ def already_levelled(look: Look) -> Doubt | None:
         return None
     z = look.raw.z
     few = z[np.unique(np.linspace(0, len(z) - 2, FEW).astype(int))[:, None] + np.arange(2)].reshape(-1, z.shape[1])
-    if min(likeness(few, pairs=True).values()) > 2 * HIGHEST * look.rough:
+    if min(likeness(few / look.rough, pairs=True).values()) > 2 * HIGHEST:
         return None  # a map is levelled in all its lines or not at all
-    alike = likeness(z)
+    alike = likeness(z / look.rough)
     step = height_step(z, look.rough)
-    limit = LIMIT * look.rough
+    limit = LIMIT
     if step is not None and step.height > FINE_STEP * look.rough:
-        rounding = step.height / math.sqrt(12 * look.raw.shape[1])
-        limit = max(limit, min(ROUNDED * rounding, HIGHEST * look.rough))
+        rounding = step.height / look.rough / math.sqrt(12 * look.raw.shape[1])
+        limit = max(limit, min(ROUNDED * rounding, HIGHEST))
         alike = {"mean": alike["mean"]}
-    way, rms = min(alike.items(), key=lambda item: item[1])
-    if not rms < limit:
+    way, share = min(alike.items(), key=lambda item: item[1])
+    if not share < limit:
         return None
     return Doubt(
         "already-levelled",
         "amber",
-        f"The {WORDS[way]} of all scan lines are equal to within {rms / look.rough:.1e} of the roughness: the file was "
+        f"The {WORDS[way]} of all scan lines are equal to within {share:.1e} of the roughness: the file was "
         "levelled line by line before it was saved. How much texture that cost is unknown.",
         "Export the raw heights, without any levelling or flattening.",
-        {"line_rms_share": rms / look.rough},
+        {"line_rms_share": share},
     )
 
 
 def likeness(z: FloatArray, *, pairs: bool = False) -> dict[str, float]:
-    """RMS, metres, by which means, medians and median differences of the rows differ from being equal.
+    """RMS, in the unit of the heights, by which means, medians and median differences of the rows are unequal.
 
     With `pairs`, only rows 0 and 1, 2 and 3, ... are neighbours.
     """

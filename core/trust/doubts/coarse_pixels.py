@@ -18,6 +18,7 @@ RED = 1.6
 
 SAMPLE = 262_144
 LAGS = (1, 2, 3)
+FEWEST_PAIRS = 100
 LEAST = 0.1
 """Share of the variance that neighbours must have in common for a correlation length to have a meaning."""
 
@@ -34,8 +35,8 @@ def coarse_pixels(look: Look) -> Doubt | None:
     """
     if min(look.raw.shape) < FEWEST or look.blank:
         return None
-    across = correlation_length(look.clipped)
-    down = correlation_length(look.clipped.T)
+    across = correlation_length(look.clipped, unit=look.rough)
+    down = correlation_length(look.clipped.T, unit=look.rough)
     length = min(across, down)
     if not length < AMBER:
         return None
@@ -57,16 +58,29 @@ def coarse_pixels(look: Look) -> Doubt | None:
     )
 
 
-def correlation_length(level: FloatArray) -> float:
-    """Distance along the rows, in points, at which the autocorrelation without noise has fallen to 1/e; inf above 3.
+def correlation_length(level: FloatArray, *, unit: float = 1.0) -> float:
+    """Distance along the rows, in points, at which the autocorrelation without noise has fallen to 1/e.
 
-    0.0 where neighbours have less than a tenth of the variance in common.
+    Parameters
+    ----------
+    level : ndarray, shape (ny, nx)
+        Heights without their plane, metres; NaN where missing.
+    unit : float, default 1
+        Length in which they are counted, metres, so that squares stay numbers.
+
+    Returns
+    -------
+    float
+        Infinity above 3 points and where too few neighbours are known; 0 where neighbours have less than a tenth of
+        the variance in common.
     """
-    rows = level[:: max(1, level.size // SAMPLE)]
-    variance = float(np.nanvar(rows))
-    if not variance > 0:
+    rows = level[:: max(1, level.size // SAMPLE)] / unit
+    known = rows[np.isfinite(rows)]
+    squares = [_mean_square(rows[:, lag:] - rows[:, :-lag]) for lag in LAGS]
+    variance = float(np.var(known)) if known.size else 0.0
+    if not variance > 0 or not all(math.isfinite(square) for square in squares):
         return math.inf
-    a1, a2, a3 = (variance - float(np.nanmean((rows[:, lag:] - rows[:, :-lag]) ** 2)) / 2 for lag in LAGS)
+    a1, a2, a3 = (variance - square / 2 for square in squares)
     top = (4 * a1 - a2) / 3
     if top < LEAST * variance:
         return 0.0
@@ -81,3 +95,13 @@ def correlation_length(level: FloatArray) -> float:
             share = math.log(before / fallen) / math.log(before / after)
             return math.sqrt((lag - 1) ** 2 + share * (lag**2 - (lag - 1) ** 2))
     return math.inf
+
+
+def _mean_square(differences: FloatArray) -> float:
+    """Mean square of the differences that are known; NaN if they are too few."""
+    flat = differences.reshape(-1)
+    total = float(flat @ flat)
+    if math.isfinite(total):
+        return total / flat.size
+    known = flat[np.isfinite(flat)]
+    return float(known @ known) / known.size if known.size >= FEWEST_PAIRS else math.nan

@@ -46,7 +46,8 @@ def line_jumps(look: Look) -> Doubt | None:
     independent from row to row are white down the map and constant along it; grooves along the lines are smooth down
     the map. σ_o² = [I(0) − background] Σh²/(Σh)², h the Hann window along the line. Amber for J > 3 and
     σ_o > 0.05 S, red above 0.3 S. *One jump*: the median difference between two rows over the typical one of 15 rows
-    on each side is above 6 and more than 70 % of the columns move the same way by more than half of it.
+    on each side is above 6, more than 70 % of the columns move the same way by more than half of it, and the rows
+    beside do not take it back.
 
     Simulated for this program (256², ten clean textures): no alarm in 1,500 maps; offsets of 0.1 S found in all, one
     jump of 1 S in 95 % (half where lapping runs along the scan lines).
@@ -107,7 +108,10 @@ def one_jump(level: FloatArray) -> Jump | None:
         beside = np.concatenate([size[max(0, row - AROUND) : max(0, row - 1)], size[row + 2 : row + 2 + AROUND]])
         yardstick = max(robust_sigma_about_zero(beside), common)
         ratio = float(size[row]) / yardstick if yardstick > 0 else 0.0
-        if ratio > JUMP and (best is None or ratio > best.ratio) and _agreed(level, int(row), float(move[row])):
+        if ratio <= JUMP or (best is not None and ratio <= best.ratio):
+            continue
+        lasting = abs(float(np.nansum(move[max(0, row - 1) : row + 2]))) > float(size[row]) / 2
+        if lasting and _agreed(level, int(row), float(move[row])):
             best = Jump(int(row) + 1, float(move[row]), ratio)
     return best
 

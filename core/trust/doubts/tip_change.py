@@ -41,7 +41,8 @@ def tip_change(look: Look) -> Doubt | None:
     below half of the plain variance). Told for T > 4 and |Δ| above the limit of its lag: short lags on the map as it is
     see fine textures change by a third, lags of 6 and 12 points on means over 3 × 3 points see smooth ones halve, whose
     short steps are noise. The size of the change guards more than the score; on maps of fewer than 256² points its
-    limit is raised by the ratio of the sides, because their halves differ more by chance. A blunter probe changes nothing on a
+    limit is raised by the ratio of the sides, because their halves differ more by chance. A blunter probe changes
+    nothing on a
     texture that is longer than a few of its widths.
 
     Simulated for this program (256², ten clean textures; `tests/core/trust/test_doubt_rates.py`): alarms in 0.5 % of
