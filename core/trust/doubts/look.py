@@ -13,6 +13,8 @@ from core.heightmap import FloatArray, HeightMap, frozen
 from core.polynomials.fit import fit_polynomial
 from core.selection import median
 from core.trust.doubts.periodogram import Periodogram, periodogram
+from core.trust.doubts.spectrum_lines import Line, lines, outstanding
+from core.units import format_length
 
 ROUGH_REACH = 5.0
 CLIP_REACH = 6.0
@@ -23,6 +25,12 @@ DUST = 1e-13
 
 DIRECTIONAL = 0.4
 """Streak index from which a texture is called directional (simulated: isotropic 0.1 to 0.3, lapping 0.4 to 0.9)."""
+
+LEAST_SIDE = 128
+"""Points of the shortest side that spectra need: below, the surroundings of a line do not fit in."""
+
+MOST_MISSING = 0.10
+"""Share of missing points above which no spectrum is judged."""
 
 
 def rob(values: FloatArray) -> float:
@@ -58,7 +66,7 @@ class Look:
 
     @cached_property
     def level(self) -> FloatArray:
-        """Heights less their least-squares plane, metres; NaN where missing. Without a plane to fit, less their mean."""
+        """Heights less their least-squares plane (or their mean, if there is none), metres; NaN where missing."""
         with np.errstate(over="ignore", invalid="ignore"):
             try:
                 level = fit_polynomial(self.raw, 1).residual
@@ -120,6 +128,36 @@ class Look:
     def directional(self) -> bool:
         """Whether the texture has one direction, so that stripes may be its own."""
         return self.streak_index >= DIRECTIONAL
+
+    @cached_property
+    def obstacle(self) -> str:
+        """Why spectra of this map prove nothing, in words; empty when they do."""
+        if self.blank:
+            return "the map has no relief"
+        if min(self.raw.shape) < LEAST_SIDE:
+            rows, columns = self.raw.shape
+            return f"the map has {rows} × {columns} points, and {LEAST_SIDE} × {LEAST_SIDE} is the least"
+        share = 1 - self._measured.size / self.raw.z.size
+        return f"{share:.0%} of its points have no height, and {MOST_MISSING:.0%} is the most" * (share > MOST_MISSING)
+
+    @cached_property
+    def above_box(self) -> FloatArray:
+        """Every bin of the power over the mean of those around it."""
+        return frozen(outstanding(self.power))
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        """What stands out in the spectrum, the strongest first; few of them are lines, their ratio tells."""
+        return lines(self.power, self.above_box)
+
+    def wavelength(self, line: Line) -> float:
+        """Distance of the crests of a line, metres."""
+        dy, dx = self.raw.pitch
+        return 1 / math.hypot(line.down / (self.power.rows * dy), line.across / (self.power.columns * dx))
+
+    def told(self, share: float) -> str:
+        """A share of S as a length with its unit."""
+        return format_length(share * self.rough)
 
     @cached_property
     def line_rate(self) -> float | None:

@@ -10,9 +10,14 @@ from core.trust.doubts.clipped import clipped
 from core.trust.doubts.coarse_pixels import coarse_pixels
 from core.trust.doubts.doubt import Doubt
 from core.trust.doubts.drift import drift
+from core.trust.doubts.fringes import fringes
+from core.trust.doubts.hum import hum
 from core.trust.doubts.line_jumps import line_jumps
 from core.trust.doubts.look import Look
 from core.trust.doubts.missing import missing, sparse
+from core.trust.doubts.noise_floor import noise_floor
+from core.trust.doubts.not_judged import not_judged
+from core.trust.doubts.oscillation import oscillation
 from core.trust.doubts.quantised import quantised
 from core.trust.doubts.streaks import streaks
 from core.trust.doubts.tip_change import tip_change
@@ -21,11 +26,16 @@ DETECTORS: tuple[Callable[[Look], Doubt | None], ...] = (
     clipped,
     quantised,
     already_levelled,
+    noise_floor,
+    oscillation,
+    hum,
+    fringes,
     streaks,
     line_jumps,
     drift,
     tip_change,
     coarse_pixels,
+    not_judged,
 )
 """What is looked for on every raw map, in the order in which it is told."""
 

@@ -10,16 +10,17 @@ from core.trust.doubts import doubts_of_scan
 
 
 def scan(missing: int) -> HeightMap:
-    z = gaussian_texture((100, 100), (1e-8, 1e-8), sq=1e-9, length=4e-8, rng=np.random.default_rng(missing))
+    z = gaussian_texture((128, 128), (1e-8, 1e-8), sq=1e-9, length=4e-8, rng=np.random.default_rng(missing))
     z.flat[:missing] = np.nan
     return HeightMap(z, (1e-8, 1e-8))
 
 
-@pytest.mark.parametrize(("missing", "level"), [(1, "note"), (101, "amber"), (1001, "red")])
+@pytest.mark.parametrize(("missing", "level"), [(1, "note"), (164, "amber"), (1638, "amber"), (1639, "red")])
 def test_missing_points_by_their_share(missing: int, level: str) -> None:
-    (doubt,) = doubts_of_scan(scan(missing), scan(missing))
+    doubt, *others = doubts_of_scan(scan(missing), scan(missing))
     assert (doubt.code, doubt.level) == ("missing", level)
-    assert doubt.figures["missing_fraction"] == missing / 10_000
+    assert [other.code for other in others] == ["not-judged"] * (level == "red")
+    assert doubt.figures["missing_fraction"] == missing / 128**2
     assert doubt.advice
 
 
