@@ -5,7 +5,8 @@ noncentral t with 2n − 2 degrees of freedom and noncentrality ln(ratio) / (s·
 that depends on the share u of the one sample in the sum of the two variances, (n − 1) / (u² + (1 − u)²) degrees of
 freedom; the share is independent of the sum and follows Beta((n − 1)/2, (n − 1)/2), so the power is a mean over u. The
 level is what Holm's adjustment leaves to a neighbour when all others are told apart: 5 % over the number of neighbours.
-That gives the simulated power of a ladder of five specimens to a few per cent from four spots on.
+Against simulated ladders of five specimens that is right to a few per cent at both ends
+and up to 15 per cent low in between: it promises rather too little.
 
 References
 ----------
@@ -15,6 +16,7 @@ Noncentral t: N. L. Johnson and B. L. Welch, Biometrika 31 (1940) 362, doi:10.10
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -114,14 +116,16 @@ def spots_needed(log_ratio: float, scatter: float, *, level: float = 0.05, wante
     >>> spots_needed(math.log(1.5), 0.1, level=0.0125), spots_needed(0.0, 0.1)
     (4, None)
     """
-    enough = (n for n in range(3, MOST_SPOTS + 1) if power(log_ratio, scatter, n, level=level) >= wanted)
-    return next(enough, None)
+    found = bisect_left(
+        range(3, MOST_SPOTS + 1), True, key=lambda n: power(log_ratio, scatter, n, level=level) >= wanted
+    )
+    return found + 3 if found + 3 <= MOST_SPOTS else None
 
 
 def _least(enough: Callable[[float], bool], high: float) -> float:
     """The smallest number for which `enough` holds, by halving; it holds at `high`."""
     low = 0.0
-    for _ in range(40):
+    for _ in range(24):
         middle = (low + high) / 2
         low, high = (low, middle) if enough(middle) else (middle, high)
     return high
