@@ -1,6 +1,7 @@
 """Treatment: from the map as recorded to a map that can be compared."""
 
 from core.treatment.band import Band
+from core.treatment.calibrate import Calibrate
 from core.treatment.crop import Crop
 from core.treatment.level import Level
 from core.treatment.mask import Mask
@@ -9,4 +10,4 @@ from core.treatment.rows import Rows
 from core.treatment.step import Step
 from core.treatment.zero import Zero
 
-__all__ = ["STEPS", "Band", "Crop", "Level", "Mask", "Rows", "Step", "Treatment", "Zero"]
+__all__ = ["STEPS", "Band", "Calibrate", "Crop", "Level", "Mask", "Rows", "Step", "Treatment", "Zero"]

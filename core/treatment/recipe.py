@@ -14,6 +14,7 @@ import numpy as np
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
 from core.treatment.band import Band
+from core.treatment.calibrate import Calibrate
 from core.treatment.crop import Crop
 from core.treatment.frame import Frame, Lattice
 from core.treatment.level import Level
@@ -24,7 +25,7 @@ from core.treatment.zero import Zero
 
 SCHEMA = 1
 
-STEPS: dict[str, type[Step]] = {step.do: step for step in (Mask, Level, Rows, Crop, Band, Zero)}
+STEPS: dict[str, type[Step]] = {step.do: step for step in (Calibrate, Mask, Level, Rows, Crop, Band, Zero)}
 """Every kind of step by its word in the TOML."""
 
 

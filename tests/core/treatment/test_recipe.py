@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
-from core.treatment import STEPS, Band, Crop, Level, Mask, Rows, Step, Treatment, Zero
+from core.treatment import STEPS, Band, Calibrate, Crop, Level, Mask, Rows, Step, Treatment, Zero
 
 extents = st.one_of(
     st.integers(0, 500).map(lambda n: f"{n} px"),
@@ -57,7 +57,15 @@ def test_whole_numbers_and_fractions_are_the_same_treatment() -> None:
 
 
 def test_every_step_is_known_by_its_word() -> None:
-    assert {"mask": Mask, "level": Level, "rows": Rows, "crop": Crop, "band": Band, "zero": Zero} == STEPS
+    assert {
+        "calibrate": Calibrate,
+        "mask": Mask,
+        "level": Level,
+        "rows": Rows,
+        "crop": Crop,
+        "band": Band,
+        "zero": Zero,
+    } == STEPS
 
 
 CAPTIONS: list[tuple[Step, str]] = [

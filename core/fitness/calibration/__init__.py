@@ -1,0 +1,7 @@
+"""Calibration: factors of heights and pixel sizes from standards, and the record of them."""
+
+from core.fitness.calibration.grating import Grating, gratings
+from core.fitness.calibration.record import Calibration
+from core.fitness.calibration.step_height import StepHeight, step_height
+
+__all__ = ["Calibration", "Grating", "StepHeight", "gratings", "step_height"]
