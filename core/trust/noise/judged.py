@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from core.errors import MapError
 from core.heightmap import HeightMap
 from core.measures.reading import Reading
+from core.measures.surface import Surface
 from core.trust import interval
 from core.trust.noise.alignment import align
 from core.trust.noise.covariance import Covariance, covariance
@@ -44,7 +45,9 @@ class RepeatedSpot:
     shifts : tuple of Shift
         Of the second, third ... against the first; empty where they could not be laid on each other.
     found : Covariance or None
-        Surface and noise.
+        Surface and noise, over the area that the repeats share.
+    raw : float
+        RMS of the first of them over its whole area, metres.
     floor : NoiseFloor or None
         From them.
     reality : RealitySpectrum or None
@@ -56,9 +59,17 @@ class RepeatedSpot:
     scans: tuple[str, ...]
     shifts: tuple[Shift, ...] = ()
     found: Covariance | None = None
+    raw: float = 0.0
     floor: NoiseFloor | None = None
     reality: RealitySpectrum | None = None
     note: str = ""
+
+    @property
+    def square(self) -> float:
+        """S², m²: the share of the mean square that repeats, of the whole area of the first scan; of either sign."""
+        if self.found is None or self.found.raw == 0:
+            return 0.0
+        return self.raw**2 * self.found.signal / self.found.raw**2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -209,6 +220,7 @@ def _repeated(maps: Sequence[HeightMap], names: tuple[str, ...], band: Limits, r
         names,
         aligned.shifts,
         found,
+        math.sqrt(Surface(maps[0]).moments.second),
         from_repeats(aligned, found, band, retrace=retrace),
         reality_spectrum(aligned),
         note="; ".join(shift.describe() for shift in aligned.shifts),
@@ -223,14 +235,13 @@ def _judged(
     floor, note = _best_floor(measured, own, lattice)
     if floor is None:
         return SpecimenNoise(None, None, own, note)
-    found = [spot.found for spot in own if spot.found is not None and spot.floor is not None]
     of_spots = {name for spot in own if spot.found is not None for name in spot.scans}
     value = float(raw)
     result = corrected(value, floor.value, u_noise=floor.u, low=raw.low, high=raw.high, n=raw.n)
     if floor.upper_limit:
         result = _unknown(result, floor)
     elif of_spots.issuperset(spots):
-        result = _from_covariance(result, found, raw)
+        result = _from_covariance(result, [spot for spot in own if spot.found is not None], raw)
     elif raw.n < 2 and not result.limited:
         result = replace(result, note=WITHIN)
     return SpecimenNoise(floor, result, own, note)
@@ -260,12 +271,12 @@ def _best_floor(
     return replace(floor, u=max(floor.u, OTHER_SPECIMEN)), "floor measured on another specimen"
 
 
-def _from_covariance(result: Corrected, found: Sequence[Covariance], raw: Reading) -> Corrected:
+def _from_covariance(result: Corrected, repeated: Sequence[RepeatedSpot], raw: Reading) -> Corrected:
     """Where every spot was repeated the surface is known from what repeats, without a floor taken off."""
-    squares = [one.signal for one in found]
-    if len(found) == 1:
-        low, high = found[0].interval()
-        rms = found[0].rms
+    squares = [spot.square for spot in repeated]
+    if len(repeated) == 1:
+        low, high = _interval_of_one(repeated[0])
+        rms = math.sqrt(squares[0]) if squares[0] > 0 else None
         told = WITHIN
     elif all(square > 0 for square in squares):
         typical = interval.of_spots(
@@ -278,17 +289,28 @@ def _from_covariance(result: Corrected, found: Sequence[Covariance], raw: Readin
         rms, told = None, "nothing above the noise in some spots: mean of the squares"
     if result.limited:
         beside = "nothing above noise" if rms is None or low == 0 else f"what repeats reads {rms:.3g} m"
-        bound = result.bound if len(found) > 1 or result.bound is None else _bound_of_one(found[0], result.bound)
+        bound = result.bound if len(repeated) > 1 else _bound_of_one(repeated[0])
         return replace(result, bound=bound, note=f"{result.note}; {beside}, 95 % interval {low:.3g} to {high:.3g} m")
     if rms is None:
         return result
     return replace(result, value=rms, low=low, high=high, note=told)
 
 
-def _bound_of_one(found: Covariance, raw: float) -> float:
+def _interval_of_one(spot: RepeatedSpot) -> tuple[float, float]:
+    """95 % interval of the texture's S from one spot, carried from the shared area to the whole."""
+    if spot.found is None or spot.found.raw == 0:
+        return 0.0, 0.0
+    low, high = spot.found.interval()
+    factor = spot.raw / spot.found.raw
+    return low * factor, high * factor
+
+
+def _bound_of_one(spot: RepeatedSpot) -> float:
     """One-sided 95 % upper limit of the raw reading of one spot, from the spread of surface and noise."""
-    u = math.hypot(found.u_signal, 2 * found.noise * found.u_noise)
-    return max(raw, math.sqrt(found.signal + found.noise + ONE_SIDED * u)) if found.signal + found.noise > 0 else raw
+    if spot.found is None:
+        return spot.raw
+    u = math.hypot(spot.found.u_signal, 2 * spot.found.noise * spot.found.u_noise)
+    return math.sqrt(spot.raw**2 + ONE_SIDED * u)
 
 
 def _unknown(result: Corrected, floor: NoiseFloor) -> Corrected:

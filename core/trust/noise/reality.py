@@ -74,8 +74,9 @@ def reality_spectrum(aligned: Aligned) -> RealitySpectrum:
     .. math:: r = \frac{\sum \mathrm{Re}\, F_1^* F_2}{\tfrac{1}{2}\sum (|F_1|^2 + |F_2|^2)},
 
     a correlation of 2 n real pairs whose phase is known to be 0, so it has no bias to speak of. Its interval is
-    Fisher's, tanh(artanh r ± 1.96/√(2m − 3)), m = n (18/35)² because the Hann window makes neighbours alike. γ² is r²
-    less the mean (1 − r²)²/2m that it would gain by chance.
+    Fisher's, tanh(artanh r ± 1.96/√(2m − 3)), m = n (18/35)² because the Hann window makes neighbours alike (in
+    thin rings most neighbours are outside, and the interval is too wide rather than too narrow: 98 % and more). γ²
+    is r² less the mean (1 − r²)²/2m that it would gain by chance.
 
     Examples
     --------

@@ -88,7 +88,7 @@ def test_interval_quick(make_repeats, kind, length):
 @pytest.mark.parametrize("noise", [0.5, 1.0, 2.0])
 @pytest.mark.parametrize(("kind", "length"), KINDS)
 def test_interval_coverage(make_repeats, kind, length, noise):
-    """Methods measured: 95.2-96.6 (Gaussian 4), 93.1-94.9 (Gaussian 8), 93.9-94.7 (exponential 4); N within 5 % in 97 %.
+    """Methods measured: 95.2-96.6 (Gaussian 4), 93.1-94.9 (Gaussian 8), 93.9-94.7 (exponential 4), N in 5 %: 97 %.
 
     The chi-square ends used here are at or above that. 300 pairs: standard error 1.3 %.
     """
@@ -98,7 +98,7 @@ def test_interval_coverage(make_repeats, kind, length, noise):
 
 
 def test_this_area(make_repeats):
-    """`u_here` is the spread over repeats of one area, whatever the texture: 93.6-95.7 % by the methods, white noise."""
+    """`u_here` is the spread over repeats of one area, whatever the texture: 93.6-95.7 % by the methods."""
     rng = np.random.default_rng(14)
     surface = make_repeats(rng, noise=0.0, count=2, shift=(0.0, 0.0))[0][0].z
     true = float(np.var(surface))
@@ -125,7 +125,7 @@ def test_nothing_above_noise_keeps_its_sign():
 
 
 def test_misregistration_damps_the_covariance(make_repeats):
-    """By rho(δ): methods −0.9 / −2.3 / −7.8 % of S at δ = 0.5 / 1 / 2 points, Gaussian T = 5; closed form exp(−δ²/T²)."""
+    """By rho(δ): methods −0.9 / −2.3 / −7.8 % of S at δ = 0.5 / 1 / 2 points, Gaussian T = 5."""
     rng = np.random.default_rng(16)
     for delta, loss in ((0.5, 0.009), (1.0, 0.023), (2.0, 0.078)):
         ratios = []

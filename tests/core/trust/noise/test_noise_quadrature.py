@@ -15,7 +15,7 @@ from core.trust.noise.quadrature import GATE, WELL_KNOWN, corrected, one_sided, 
 
 def test_reference_propagation(expected):
     """7.03: S 0.25, N 0.15, both known to 0.005."""
-    assert propagated(0.25, 0.005, 0.15, 0.005) == expected("7.03|u(S_true) with u_meas=u_noise=0.005")
+    assert propagated(0.25, 0.005, 0.15, 0.005) == expected("7.03|u(Sq_true) with u_meas=u_noise=0.005")
 
 
 @pytest.mark.parametrize(("ratio", "factor"), [(0.5, 1.3), (0.7, 2.0), (0.8, 2.8), (0.9, 5.3), (0.95, 10.0)])

@@ -17,15 +17,20 @@ def pair(surface, noise, rng):
 
 
 def test_white_mix_is_level_and_covered():
-    """White surface and noise, N = S / 2: the share is 0.8 in every bin; 95 % intervals, pooled over bins and pairs."""
+    """White surface and noise, N = S / 2: the share is 0.8 in every bin.
+
+    Rings of many waves cover 95 %; thin ones more, because most neighbours of a wave lie outside its ring.
+    """
     rng = np.random.default_rng(1)
-    inside, total, shares = 0, 0, []
-    for _ in range(25):
+    inside, total, thin, shares = 0, 0, 0.0, []
+    for _ in range(60):
         found = reality_spectrum(pair(rng.standard_normal((96, 80)), 0.5, rng))
-        inside += int(np.sum((found.low <= 0.8) & (found.high >= 0.8)))
-        total += found.share.size
+        held = (found.low <= 0.8) & (found.high >= 0.8)
+        inside, total = inside + int(held[-3:].sum()), total + 3
+        thin += int(held[:-3].sum()) / held[:-3].size / 60
         shares.append(found.share)
-    assert 0.91 <= inside / total <= 0.995
+    assert 0.91 <= inside / total <= 0.99
+    assert thin >= 0.93
     assert np.mean(shares, axis=0) == pytest.approx(np.full(found.share.size, 0.8), abs=0.05)
     assert found.coherence == pytest.approx(found.share**2, abs=0.06)
 
@@ -46,7 +51,7 @@ def test_noise_alone_is_not_real():
     rng = np.random.default_rng(3)
     found = reality_spectrum(pair(np.zeros((96, 96)), 1.0, rng))
     assert found.real_above is None
-    assert abs(found.share[-4:]).max() < 0.1
+    assert np.all(found.low[-4:] < 0.05)
     assert np.mean(found.coherence) < 0.05
 
 
