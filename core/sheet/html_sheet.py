@@ -20,6 +20,7 @@ from core.colours import specimen_colour
 from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Comparison, SpecimenResult
+from core.sheet.budget_table import absolute_text, rows
 from core.sheet.claims import HEADS, LEVELS, claim_row
 from core.sheet.method import ONLY_ITEMS, method
 from core.sheet.record import PROGRAM, SCHEMA, carried, record
@@ -33,10 +34,12 @@ from core.sheet.words import (
     ends,
     has_interval,
     is_wide,
+    is_within,
     places_of,
     range_text,
     reasons_text,
     signed,
+    within_text,
 )
 from core.standing import Place
 from core.trust.comparability import UNRECORDED
@@ -197,6 +200,8 @@ def _alone(comparison: Comparison, leaders: set[str | None], tie: str | None) ->
 
 def _interval(reading: Reading, factor: float) -> str:
     """The interval in the unit of the column: ± half its width, or its two ends where it is wide."""
+    if is_within(reading):
+        return within_text(reading, factor)
     if not has_interval(reading):
         return NONE
     low, high = (end / factor for end in ends(reading))
@@ -304,6 +309,7 @@ def _appendix(comparison: Comparison, specimen: SpecimenResult) -> dict[str, Any
         "typical": clean(specimen.typical),
         "tables": tables,
         "notes": _notes(specimen),
+        "budget": _budget(comparison, specimen),
         "scans": [
             {
                 "name": clean(scan.name),
@@ -316,6 +322,14 @@ def _appendix(comparison: Comparison, specimen: SpecimenResult) -> dict[str, Any
             for scan in scans
         ],
     }
+
+
+def _budget(comparison: Comparison, specimen: SpecimenResult) -> dict[str, Any] | None:
+    """The budget of the ranking reading; the others are in the workbook and in the record."""
+    budget = specimen.budgets.get(comparison.rank_by)
+    if budget is None:
+        return None
+    return {"symbol": budget.symbol, "rows": rows(budget), "absolute": clean(absolute_text(budget))}
 
 
 def _notes(specimen: SpecimenResult) -> list[str]:

@@ -28,7 +28,17 @@ def method(comparison: Comparison) -> list[tuple[str, str]]:
             "its spots, otherwise the mean. The interval holds the typical spot of the specimen with 95 % confidence; "
             "it is Student's t on the logarithm of the spots, or on their values. It covers the scatter from spot to "
             "spot and not the scale of the instrument, which is common to all scans of one session. Where the interval "
-            "is wide its two ends are given instead of ±. One spot has no such interval.",
+            "is wide its two ends are given instead of ±. One spot has no such interval; what stands there instead "
+            "follows from the autocorrelation of its map and holds within this scan only: such a specimen is not "
+            "ranked.",
+        ),
+        (
+            "Budget",
+            "Where the interval of a reading comes from stands in the appendix. The interval for comparing is that of "
+            "the spots; finite area is inside it and only keeps it from being too narrow. What is common to all scans, "
+            "such as the height scale, belongs to the absolute interval alone: expanded parts are combined in "
+            "quadrature on the logarithm. What levelling took off the texture is estimated from the levelled map, told "
+            "and never corrected.",
         ),
         (
             "Standing",

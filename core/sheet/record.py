@@ -18,8 +18,10 @@ from core.scale import Scale
 from core.sheet.claims import claims_record
 from core.sheet.words import clean
 from core.standing import Place, Ranking
+from core.trust.budget import Budget
 from core.trust.comparability import Pair
 from core.trust.doubts import Doubt
+from core.trust.levelling_bias import Loss
 from core.verdict import sentences
 
 SCHEMA = 1
@@ -155,6 +157,7 @@ def _scan(scan: ScanResult) -> Record:
         "direction": raw.metadata.get("direction"),
         "metadata": dict(raw.metadata),
         "removed": [_entry(entry) for entry in scan.removed],
+        "levelling": [_levelling(loss) for loss in scan.evidence.losses] if scan.evidence else [],
         "readings": {symbol: _reading(reading) for symbol, reading in scan.readings.items()},
         "doubts": [_doubt(doubt) for doubt in scan.doubts],
         "bumps": NOT_COUNTED,
@@ -168,6 +171,41 @@ def _specimen(specimen: SpecimenResult) -> Record:
         "typical": specimen.typical,
         "readings": {symbol: _reading(reading) for symbol, reading in specimen.readings.items()},
         "doubts": [_doubt(doubt) for doubt in specimen.doubts],
+        "budgets": {symbol: _budget(budget) for symbol, budget in specimen.budgets.items()},
+    }
+
+
+def _budget(budget: Budget) -> Record:
+    """Halves of 95 % intervals, on the logarithm where `relative`; infinite degrees of freedom are None."""
+    return {
+        "value": budget.value,
+        "unit": budget.unit,
+        "relative": budget.relative,
+        "low": budget.low,
+        "high": budget.high,
+        "absolute_low": budget.absolute_low,
+        "absolute_high": budget.absolute_high,
+        "complete": budget.complete,
+        "note": budget.note,
+        "lines": [
+            {"source": line.source, "half": line.half, "freedom": line.freedom, "role": line.role, "how": line.how}
+            for line in budget.lines
+        ],
+    }
+
+
+def _levelling(loss: Loss) -> Record:
+    return {
+        "step": loss.step,
+        "what": loss.what,
+        "share": loss.share,
+        "low": loss.low,
+        "high": loss.high,
+        "level": loss.level,
+        "at_least": loss.at_least,
+        "in_band": loss.banded,
+        "check": loss.check,
+        "sentence": loss.sentence,
     }
 
 

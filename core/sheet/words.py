@@ -13,6 +13,7 @@ from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Band, Comparison
 from core.trust.comparability import Pair
+from core.trust.within import WITHIN
 from core.units import display_unit, format_length, format_number, metres_per
 
 NONE = "–"
@@ -116,12 +117,34 @@ def is_wide(reading: Reading) -> bool:
     return reading.unit == "m" and reading.value is not None and reading.value > 0
 
 
+def is_within(reading: Reading) -> bool:
+    """Whether the interval of the reading holds within one scan only: it says nothing of the specimen.
+
+    >>> is_within(Reading("Sq", 1e-9, "m", "", low=0.9e-9, high=1.1e-9, n=1, note=WITHIN))
+    True
+    """
+    return reading.n < 2 and WITHIN in reading.note and _has(reading.low) and _has(reading.high)
+
+
+def within_text(reading: Reading, factor: float) -> str:
+    """The two ends of an interval within one scan, in a unit of this size, and that it is no more than that.
+
+    >>> within_text(Reading("Sq", 1e-9, "m", "", low=0.9e-9, high=1.1e-9, n=1, note=WITHIN), 1e-9)
+    '0.90 – 1.10 within this scan'
+    """
+    return (
+        f"{range_text(float(reading.low or 0) / factor, float(reading.high or 0) / factor, digits=1)} within this scan"
+    )
+
+
 def has_interval(reading: Reading) -> bool:
-    """Whether a 95 % interval is known, by its ends or by its half-width.
+    """Whether a 95 % interval is known, by its ends or by its half-width. One within a scan only does not count.
 
     >>> has_interval(Reading("Sq", 1e-9, "m", "", n=1))
     False
     """
+    if is_within(reading):
+        return False
     by_ends = _has(reading.low) and _has(reading.high)
     return _has(reading.value) and (by_ends or _has(reading.uncertainty))
 

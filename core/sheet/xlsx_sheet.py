@@ -15,6 +15,7 @@ from typing import Any
 from core.atomic import atomic
 from core.measures.reading import Reading
 from core.results import Comparison
+from core.sheet.budget_table import ROLES, contribution_text, freedom_text
 from core.sheet.method import ONLY_ITEMS, method
 from core.sheet.record import PROGRAM, Record, carried, record
 from core.sheet.words import band_text, clean, column_scaling, common_unit, comparability_text
@@ -58,6 +59,7 @@ def write(comparison: Comparison, path: Path) -> None:
             _table(book, "Standing", _standing(comparison, told))
             _table(book, "Readings", _readings(comparison, told))
             _table(book, "Specimens", _specimens(comparison, told))
+            _table(book, "Budgets", _budgets(comparison))
             if comparison.claims:
                 _table(book, "Claims", _claims(comparison))
             _notes(book, comparison, told)
@@ -122,6 +124,28 @@ def _specimens(comparison: Comparison, told: Record) -> list[Column]:
         columns += _interval_columns(symbol, unit, factor, readings)
     codes = [", ".join(doubt["code"] for doubt in specimen["doubts"]) for specimen in told["specimens"]]
     return [*columns, Column("Doubts", codes, 24)]
+
+
+def _budgets(comparison: Comparison) -> list[Column]:
+    """Every line of every budget; parts as factors on readings positive by nature, otherwise in SI."""
+    lines = [
+        (clean(specimen.name), budget, line)
+        for specimen in comparison.specimens
+        for budget in specimen.budgets.values()
+        for line in budget.lines
+    ]
+    return [
+        Column("Specimen", [name for name, _, _ in lines], 34),
+        Column("Reading", [budget.symbol for _, budget, _ in lines], 10),
+        Column("Source", [line.source for _, _, line in lines], 18),
+        Column("95 % part", [contribution_text(budget, line) for _, budget, line in lines], 14),
+        Column(
+            "Half on logarithm", [line.half if budget.relative else None for _, budget, line in lines], 12, "0.0000"
+        ),
+        Column("Freedom", [freedom_text(line) for _, _, line in lines], 10),
+        Column("Role", [ROLES[line.role] for _, _, line in lines], 30),
+        Column("How obtained", [clean(line.how) for _, _, line in lines], 70),
+    ]
 
 
 def _claims(comparison: Comparison) -> list[Column]:
