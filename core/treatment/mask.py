@@ -10,39 +10,46 @@ from typing import ClassVar
 import numpy as np
 
 from core.artefacts import MAD_TO_SIGMA, find_plateaus, find_streaks
-from core.errors import TreatmentError
+from core.errors import MapError, QuantityError, TreatmentError
 from core.heightmap import BoolArray, Entry, HeightMap
 from core.polynomials.fit import fit_polynomial
+from core.relief import PARTICLE, PROBE_RADIUS, Eye, find, probe_radius_of
 from core.selection import median
 from core.treatment import check
 from core.treatment.extent import Extent
 from core.treatment.step import Step
+from core.units import parse_length
 
 ROUNDS = 10
 
 
-GROW = {"outliers": "2 px", "clipped": "1 px", "streaks": "0 px"}
+GROW = {"outliers": "2 px", "clipped": "1 px", "streaks": "0 px", "bumps": "1 px"}
 """What can be found and masked, and by how much the mask grows where nothing is said."""
 
 RECTANGLE = ("left", "top", "width", "height")
+BY_SIGMA = ("outliers", "bumps")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Mask(Step):
-    """Mask what does not belong to the surface: outliers, a saturated range, streaks, or a rectangle.
+    """Mask what does not belong to the surface: outliers, a saturated range, streaks, bumps, or a rectangle.
 
     Parameters
     ----------
-    what : {"outliers", "clipped", "streaks", "rectangle"}, default "outliers"
+    what : {"outliers", "clipped", "streaks", "bumps", "rectangle"}, default "outliers"
         ``outliers``: points farther than `k` robust sigma from the median, seen from the plane of all others.
         ``clipped``: points on a plateau at the highest or lowest height; to be done before levelling, which makes an
         incline of a plateau. ``streaks``: runs along scan lines that stand off both neighbouring rows.
+        ``bumps``: local features above their surroundings, with their flanks, as the census counts them.
         ``rectangle``: what is known to be bad, such as the first lines or those after a change of the probe.
     k : float, default 5.0
-        Distance in robust sigma, 1 to 1000. Of Gaussian heights one in 1.7 million lies beyond 5. Only for outliers.
-    grow : str, default "2 px" for outliers, "1 px" for clipped, "0 px" for streaks
+        Distance in robust sigma, 1 to 1000. Of Gaussian heights one in 1.7 million lies beyond 5. Only for outliers
+        and bumps.
+    grow : str, default "2 px" for outliers, "1 px" for clipped and bumps, "0 px" for streaks
         The mask is grown by a disc of this radius, ``"2 px"`` or a length such as ``"40 nm"``: the flanks of a bump
         belong to it. Not for a rectangle.
+    particle : str, default "20 nm" for bumps
+        Diameter of the smallest particle that counts as a bump: what is much wider than its image is ground.
     left, top : str, default "0 px"
         Distance of the rectangle from the left and upper edge, ``"20 px"`` or a length such as ``"200 nm"``.
     width, height : str, optional
@@ -58,8 +65,9 @@ class Mask(Step):
     *Outliers*: a plane is fitted to the points kept so far, sigma = 1.4826 × median absolute deviation of their
     residuals, and every point with ``|r − median| > k·sigma`` is left out; again, until nothing changes (10 rounds at
     most). Where more than half of the points are equal, sigma is 0 and nothing is masked. *Clipped* and *streaks* are
-    found by `core.artefacts`. A mask that the map has already is added to, never lifted.
-    Figures in the history: ``points_masked``, ``fraction`` (of all points); ``sigma_m``, ``rounds`` for outliers.
+    found by `core.artefacts`, *bumps* by `core.relief`. A mask that the map has already is added to, never lifted.
+    Figures in the history: ``points_masked``, ``fraction`` (of all points); ``sigma_m``, ``rounds`` for outliers;
+    ``sigma_m``, ``threshold_m``, ``bumps`` for bumps.
 
     Examples
     --------
@@ -77,6 +85,7 @@ class Mask(Step):
     what: str = "outliers"
     k: float | None = None
     grow: str | None = None
+    particle: str | None = None
     left: str | None = None
     top: str | None = None
     width: str | None = None
@@ -86,10 +95,15 @@ class Mask(Step):
         super().__post_init__()
         check.one_of(self.do, "what", self.what, (*GROW, "rectangle"))
         put = object.__setattr__
-        if self.what == "outliers":
+        if self.what in BY_SIGMA:
             put(self, "k", check.number(self.do, "k", 5.0 if self.k is None else self.k, 1, 1000))
         else:
-            check.unused(self.do, "k", self.k, 'what = "outliers"')
+            check.unused(self.do, "k", self.k, 'what = "outliers" or "bumps"')
+        if self.what == "bumps":
+            put(self, "particle", "20 nm" if self.particle is None else self.particle)
+            _particle(self.particle)
+        else:
+            check.unused(self.do, "particle", self.particle, 'what = "bumps"')
         if self.what == "rectangle":
             check.unused(self.do, "grow", self.grow, "what is found, not with a rectangle")
             put(self, "left", "0 px" if self.left is None else self.left)
@@ -131,6 +145,8 @@ class Mask(Step):
             return _clipped(scan)
         if self.what == "streaks":
             return _streaks(scan)
+        if self.what == "bumps":
+            return _bumps(scan, 5.0 if self.k is None else self.k, _particle(self.particle))
         return _Search(self._rectangle(scan))
 
     def _rectangle(self, scan: HeightMap) -> BoolArray:
@@ -155,6 +171,8 @@ class Mask(Step):
         grown_by = f"grown {self.grow}"
         if self.what == "outliers":
             return f"outliers masked ({self.k:g} σ, {grown_by})"
+        if self.what == "bumps":
+            return f"bumps masked ({self.k:g} σ, particles from {self.particle}, {grown_by})"
         said = {"clipped": "clipped points masked", "streaks": "streaks masked"}[self.what]
         return said if Extent.parse(self.grow, "grow").amount == 0 else f"{said} ({grown_by})"
 
@@ -163,6 +181,7 @@ _SMALLER = {
     "outliers": "Raise k or let the mask grow less.",
     "clipped": "Let the mask grow less.",
     "streaks": "Let the mask grow less.",
+    "bumps": "Raise k or let the mask grow less.",
     "rectangle": "Make the rectangle smaller.",
 }
 
@@ -212,6 +231,28 @@ def _streaks(scan: HeightMap) -> _Search:
     level = fit_polynomial(scan, 1).residual
     found = find_streaks(level if scan.mask is None else np.where(scan.used, level, np.nan)).found
     return _Search(found, nothing="" if found.any() else "nothing masked: no streaks")
+
+
+def _bumps(scan: HeightMap, k: float, particle: float) -> _Search:
+    """Bumps and their flanks, seen from the plane, so that a tilt does not hide which way is up."""
+    level = scan.with_(z=fit_polynomial(scan, 1).residual)
+    try:
+        found = find(level, Eye.of(particle, probe_radius_of(scan) or PROBE_RADIUS, scan.pitch), k=k)
+    except MapError as error:
+        raise TreatmentError(error.what, fix=error.fix) from error
+    figures = {"sigma_m": found.sigma, "threshold_m": found.threshold, "bumps": float(len(found.bodies))}
+    return _Search(found.mask() & scan.used, figures, "" if len(found.bodies) else "nothing masked: no bumps")
+
+
+def _particle(text: str | None) -> float:
+    """Metres of the particle's diameter."""
+    try:
+        diameter = PARTICLE if text is None else parse_length(text)
+    except QuantityError as error:
+        raise TreatmentError(f"“particle” is a length, not “{text}”", fix="Write such as 20 nm.") from error
+    if diameter <= 0:
+        raise TreatmentError(f"“particle” is a positive length, not “{text}”", fix="Write such as 20 nm.")
+    return diameter
 
 
 def grown(mask: BoolArray, down: float, across: float) -> BoolArray:

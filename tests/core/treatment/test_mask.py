@@ -10,6 +10,7 @@ from core.errors import TreatmentError
 from core.heightmap import HeightMap
 from core.synthetic import streaks
 from core.synthetic.artefacts import clipped
+from core.synthetic.features import specks
 from core.treatment import Mask
 from core.treatment.mask import grown
 
@@ -171,9 +172,36 @@ def test_a_rectangle_is_masked_and_cut_off_at_the_edge() -> None:
         {"what": "outliers", "left": "2 px"},
         {"what": "streaks", "height": "2 px"},
         {"what": "rectangle", "width": "2 parsec"},
-        {"what": "bumps"},
+        {"what": "dust"},
+        {"what": "bumps", "particle": "2 parsec"},
+        {"what": "bumps", "particle": "-2 nm"},
+        {"what": "outliers", "particle": "20 nm"},
+        {"what": "bumps", "left": "2 px"},
     ],
 )
 def test_parameters_that_would_do_nothing_are_refused(values: dict[str, object]) -> None:
     with pytest.raises(TreatmentError):
         Mask(**values)  # type: ignore[arg-type]
+
+
+def test_bumps_are_masked_whole_on_a_tilt_and_heights_survive() -> None:
+    """Paraboloids of known base: the mask covers all of it down to 1.5 σ, and takes little ground besides."""
+    rng = np.random.default_rng(4)
+    pitch = (4e-9, 4e-9)
+    bare, truth = specks((256, 256), pitch, diameter=(40e-9, 60e-9), height=(8e-9, 12e-9), count=6, rng=rng)
+    z = bare + 1e-10 * rng.standard_normal(bare.shape) + np.arange(256) * 1e-9
+    masked = Mask(what="bumps").apply(HeightMap(z, pitch))
+    assert masked.mask is not None
+    assert np.array_equal(masked.z, z)
+    assert masked.history[-1].figures["bumps"] == len(truth)
+    assert masked.mask[bare > 2e-10].all()
+    base = sum(np.pi * speck.diameter**2 / 4 for speck in truth) / (pitch[0] * pitch[1])
+    assert masked.masked < 1.6 * base  # grown by one pixel on a radius of 5 to 7
+    assert "bumps masked (5 σ" in Mask(what="bumps").describe()
+
+
+def test_no_bumps_no_mask_and_a_map_too_small_is_refused() -> None:
+    flat = HeightMap(film(2, 128), (4e-9, 4e-9))
+    assert Mask(what="bumps").apply(flat).masked == 0
+    with pytest.raises(TreatmentError, match="too small"):
+        Mask(what="bumps").apply(HeightMap(film(2, 16), (4e-9, 4e-9)))
