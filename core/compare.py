@@ -12,6 +12,7 @@ import numpy as np
 
 from core.bench import Bench, Refusal, Scan
 from core.errors import LowreliefError, ReadingUnknown
+from core.fitness.bumps import census, pooled
 from core.fitness.claims import Judgement, judge_all, without_band
 from core.gather import gather
 from core.heightmap import HeightMap
@@ -210,6 +211,7 @@ def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Re
             doubts=doubts_of_scan(raw, treated),
             own_range=own_limits(treated),
             evidence=evidence,
+            bumps=census(treated),
         )
     except LowreliefError as error:
         return Refusal.of(raw.source.file or scan.name, error)
@@ -280,6 +282,7 @@ def _specimen(name: str, scans: Sequence[ScanResult], comparison: Comparison) ->
         typical=_typical(spots, comparison.rank_by),
         doubts=(*doubts, *(doubt for doubt in (unlike, levelling(evidence)) if doubt is not None)),
         budgets=budgets(found, evidence, rank_by=comparison.rank_by),
+        bumps=pooled([spot.bumps for spot in spots if spot.bumps is not None]),
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from core.bench import Refusal
 from core.choices import Choices
+from core.fitness.bumps import Census
 from core.fitness.claims import Judgement
 from core.heightmap import Entry, HeightMap
 from core.measures.reading import Reading
@@ -36,6 +37,8 @@ class ScanResult:
         The range of its tile when it is coloured on its own, metres.
     evidence : Evidence or None
         What it contributes to uncertainty budgets: finite area, levelling losses, mask choice, scales.
+    bumps : Census or None
+        Bumps of the treated map that a particle of 20 nm could be mistaken for.
     """
 
     name: str
@@ -47,6 +50,7 @@ class ScanResult:
     doubts: tuple[Doubt, ...]
     own_range: tuple[float, float]
     evidence: Evidence | None = None
+    bumps: Census | None = None
 
     @property
     def removed(self) -> tuple[Entry, ...]:
@@ -81,6 +85,8 @@ class SpecimenResult:
         Those about the specimen as a whole.
     budgets : mapping of str to Budget
         Where the intervals come from, line by line: of the ranking reading and of the heights.
+    bumps : Census or None
+        The bumps of its spots together.
     """
 
     name: str
@@ -89,6 +95,7 @@ class SpecimenResult:
     typical: str
     doubts: tuple[Doubt, ...] = ()
     budgets: Mapping[str, Budget] = field(default_factory=dict)
+    bumps: Census | None = None
 
 
 @dataclass(frozen=True, slots=True)

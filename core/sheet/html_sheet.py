@@ -21,6 +21,8 @@ from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Comparison, SpecimenResult
 from core.sheet.budget_table import absolute_text, rows
+from core.sheet.bumps import HEADS as BUMP_HEADS
+from core.sheet.bumps import bumps_row
 from core.sheet.claims import HEADS, LEVELS, claim_row
 from core.sheet.method import ONLY_ITEMS, method
 from core.sheet.record import PROGRAM, SCHEMA, carried, record
@@ -110,6 +112,8 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
         doubts=_doubts(told),
         claims=_claims(comparison),
         claim_heads=HEADS,
+        bumps=_bumps(comparison),
+        bump_heads=BUMP_HEADS,
         appendix=[_appendix(comparison, specimen) for specimen in comparison.specimens],
         method=method(comparison),
         toml=clean_lines(comparison.treatment.to_toml()),
@@ -251,6 +255,14 @@ def _choices(comparison: Comparison) -> dict[str, Any] | None:
         (factor, f"{rate * 100:.0f} %", ", ".join(found.options[factor])) for factor, rate in found.flip_rate.items()
     ]
     return {"sentence": clean(choices_sentence(found)), "note": found.note, "wins": wins, "rates": rates}
+
+
+def _bumps(comparison: Comparison) -> list[dict[str, Any]]:
+    """The bumps of every specimen: cells and conditions."""
+    return [
+        {"cells": bumps_row(one.name, one.bumps), "note": clean(one.bumps.note) if one.bumps else ""}
+        for one in comparison.specimens
+    ]
 
 
 def _claims(comparison: Comparison) -> list[dict[str, Any]]:

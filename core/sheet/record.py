@@ -15,6 +15,7 @@ from core.heightmap import Entry
 from core.measures.reading import Reading
 from core.results import Comparison, ScanResult, SpecimenResult
 from core.scale import Scale
+from core.sheet.bumps import bumps_record
 from core.sheet.claims import claims_record
 from core.sheet.words import clean
 from core.standing import Place, Ranking
@@ -34,14 +35,6 @@ KEPT = ("schema", "program", "created", "title", "treatment", "band", "rank_by",
 
 ORIGIN = ("name", "specimen", "spot", "file", "sha256", "channel", "unit", "shape", "pitch_m")
 """What is told of a scan so that it can be read again as it was."""
-
-NOT_COUNTED: Record = {
-    "count": None,
-    "density_per_m2": None,
-    "upper95_per_m2": None,
-    "note": "not counted yet: this version finds no bumps",
-}
-
 
 def record(comparison: Comparison) -> Record:
     """The comparison as nested dictionaries of text, numbers, booleans and None, schema 1.
@@ -160,7 +153,7 @@ def _scan(scan: ScanResult) -> Record:
         "levelling": [_levelling(loss) for loss in scan.evidence.losses] if scan.evidence else [],
         "readings": {symbol: _reading(reading) for symbol, reading in scan.readings.items()},
         "doubts": [_doubt(doubt) for doubt in scan.doubts],
-        "bumps": NOT_COUNTED,
+        "bumps": bumps_record(scan.bumps),
     }
 
 
@@ -172,6 +165,7 @@ def _specimen(specimen: SpecimenResult) -> Record:
         "readings": {symbol: _reading(reading) for symbol, reading in specimen.readings.items()},
         "doubts": [_doubt(doubt) for doubt in specimen.doubts],
         "budgets": {symbol: _budget(budget) for symbol, budget in specimen.budgets.items()},
+        "bumps": bumps_record(specimen.bumps),
     }
 
 

@@ -60,6 +60,7 @@ def write(comparison: Comparison, path: Path) -> None:
             _table(book, "Readings", _readings(comparison, told))
             _table(book, "Specimens", _specimens(comparison, told))
             _table(book, "Budgets", _budgets(comparison))
+            _table(book, "Bumps", _bumps(comparison, told))
             if comparison.claims:
                 _table(book, "Claims", _claims(comparison))
             _notes(book, comparison, told)
@@ -146,6 +147,23 @@ def _budgets(comparison: Comparison) -> list[Column]:
         Column("Role", [ROLES[line.role] for _, _, line in lines], 30),
         Column("How obtained", [clean(line.how) for _, _, line in lines], 70),
     ]
+
+
+def _bumps(comparison: Comparison, told: Record) -> list[Column]:
+    """Specimens first, then scans; densities per 100 µm²."""
+    items = [*told["specimens"], *told["scans"]]
+    found = [item["bumps"] for item in items]
+    columns = [
+        Column("Specimen or scan", [item["name"] for item in items], 34),
+        Column("Counted", [one["count"] for one in found], 9),
+        Column("Area (µm²)", _scaled([one["area_m2"] for one in found], 1e-12), 12, "0.00"),
+    ]
+    heads = {"density": "Per 100 µm²", "low95": "Low 95 %", "high95": "High 95 %", "upper95": "At most (95 %)"}
+    for key, head in heads.items():
+        columns.append(Column(head, _scaled([one[f"{key}_per_m2"] for one in found], 1e10), 14, "0.000"))
+    for key, head in {"threshold": "Least height (nm)", "sigma": "Sigma (nm)", "mean_height": "Mean height (nm)"}.items():
+        columns.append(Column(head, _scaled([one[f"{key}_m"] for one in found], 1e-9), 14, "0.000"))
+    return [*columns, Column("Note", [one["note"] for one in found], 60)]
 
 
 def _claims(comparison: Comparison) -> list[Column]:

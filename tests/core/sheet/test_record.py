@@ -72,9 +72,21 @@ def test_a_reading_that_cannot_be_had_stays_with_a_note(comparison):
 
 
 def test_bumps_are_not_a_zero_nobody_counted(comparison):
-    bumps = record(comparison)["scans"][0]["bumps"]
-    assert bumps["count"] is None
-    assert bumps["note"].startswith("not counted yet")
+    """Maps of 24 points are too small to tell bumps from their ground: that is said, and no zero is written."""
+    told = record(comparison)
+    for item in (*told["scans"], *told["specimens"]):
+        assert item["bumps"]["count"] is None
+        assert item["bumps"]["density_per_m2"] is None
+        assert "too small" in item["bumps"]["note"]
+
+
+def test_none_seen_is_a_count_with_a_limit(make_comparison):
+    told = record(make_comparison(1, 3, side=96))
+    scan, specimen = told["scans"][0]["bumps"], told["specimens"][0]["bumps"]
+    assert (scan["count"], scan["density_per_m2"]) == (0, 0.0)
+    assert scan["upper95_per_m2"] == pytest.approx(-math.log(0.05) / scan["area_m2"])  # Poisson, none seen
+    assert specimen["area_m2"] == pytest.approx(3 * scan["area_m2"])
+    assert specimen["upper95_per_m2"] == pytest.approx(scan["upper95_per_m2"] / 3)
 
 
 def test_hostile_names_come_through_json(hostile):
