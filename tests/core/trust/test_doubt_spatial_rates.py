@@ -71,11 +71,11 @@ def dragged(clean: CleanMap, sigmas: float, rng: np.random.Generator) -> FloatAr
 def levelled(clean: CleanMap, rng: np.random.Generator) -> FloatArray:
     way = int(rng.integers(3))
     if way == 0:
-        return clean.z - clean.z.mean(axis=1, keepdims=True)
+        return np.asarray(clean.z - clean.z.mean(axis=1, keepdims=True))
     if way == 1:
-        return clean.z - np.median(clean.z, axis=1, keepdims=True)
+        return np.asarray(clean.z - np.median(clean.z, axis=1, keepdims=True))
     steps = np.median(np.diff(clean.z, axis=0), axis=1)
-    return clean.z - np.concatenate([[0.0], np.cumsum(steps)])[:, None]
+    return np.asarray(clean.z - np.concatenate([[0.0], np.cumsum(steps)])[:, None])
 
 
 def crept(clean: CleanMap, strength: float, rng: np.random.Generator) -> FloatArray:
@@ -178,8 +178,8 @@ def _holes(clean: CleanMap) -> HeightMap:
 def _coloured(clean: CleanMap) -> HeightMap:
     """Noise that four neighbours along the line share, of 0.15 S."""
     white = np.random.default_rng(2).standard_normal((clean.z.shape[0], clean.z.shape[1] + 3))
-    shared = sum(white[:, shift : shift + clean.z.shape[1]] for shift in range(4)) / 2
-    return clean.plus(0.15 * clean.rough * shared)
+    shared = np.mean([white[:, shift : shift + clean.z.shape[1]] for shift in range(4)], axis=0)
+    return clean.plus(0.15 * clean.rough * 2 * shared)
 
 
 @pytest.mark.parametrize("spoil", [_holes, _coloured])

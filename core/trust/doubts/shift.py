@@ -1,0 +1,65 @@
+"""Drift in the plane: how far the second of two repeats lies from the first. One map alone cannot show it."""
+
+from __future__ import annotations
+
+import math
+
+from core.errors import MapError, TreatmentError
+from core.trust.doubts.doubt import Doubt
+from core.trust.doubts.look import Look
+from core.trust.noise.registration import register
+from core.units import format_length, format_number
+
+SHIFT = 2.0
+"""Points from one frame to the next above which it is told (common practice, no source)."""
+
+REACH = 32
+
+
+def shift_of_repeats(first: Look, second: Look) -> Doubt | None:
+    """The doubt that the specimen drifted between two scans of one place, and so within each of them.
+
+    Parameters
+    ----------
+    first, second : Look
+        Of two repeats: one place, one pixel, one direction of the slow axis.
+
+    Returns
+    -------
+    Doubt or None
+        Amber above two points; a note where the maps could not be laid on each other.
+    """
+    if first.blank or second.blank:
+        return None
+    try:
+        found = register(first.raw, second.raw, reach=REACH)
+    except (MapError, TreatmentError):
+        return None
+    if not found.registered:
+        return Doubt(
+            "drift",
+            "note",
+            f"“{first.raw.name}” and “{second.raw.name}” could not be laid on each other: drift is not judged.",
+            "Repeat the scan at once, at the same place, size and number of points.",
+            {"peak": found.z},
+        )
+    if not math.hypot(found.down, found.across) > SHIFT:
+        return None
+    down, across = found.metres
+    far = math.hypot(down, across)
+    figures = {"down_m": down, "across_m": across, "down_px": found.down, "across_px": found.across}
+    rate = ""
+    if first.line_rate is not None:
+        minutes = first.raw.shape[0] / first.line_rate / 60
+        figures["rate_m_per_s"] = far / (60 * minutes)
+        rate = f", {format_length(far / minutes)} per minute if one followed the other at once"
+    return Doubt(
+        "drift",
+        "amber",
+        f"From one repeat to the next the surface moved by {format_length(far)} "
+        f"({format_number(math.hypot(found.down, found.across))} points){rate}.",
+        "Wait until the specimen has come to rest, scan faster, keep lamps and draughts away. Lengths down the map "
+        "are stretched or squeezed by as much.",
+        figures,
+        settled_by="A third repeat: drift that dies away was thermal.",
+    )
