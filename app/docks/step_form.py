@@ -14,8 +14,8 @@ from core.treatment.mask import GROW
 from core.treatment.step import Step
 
 CHOICES: dict[tuple[str, str], tuple[str, ...]] = {
-    ("mask", "what"): ("outliers", "clipped", "streaks", "rectangle"),
-    ("level", "form"): ("plane", "polynomial"),
+    ("mask", "what"): ("outliers", "clipped", "streaks", "bumps", "rectangle"),
+    ("level", "form"): ("plane", "polynomial", "three-points"),
     ("rows", "remove"): ("offset", "polynomial"),
     ("rows", "by"): ("median", "median-of-differences"),
     ("band", "kind"): ("gaussian", "robust"),
@@ -24,18 +24,25 @@ CHOICES: dict[tuple[str, str], tuple[str, ...]] = {
 """Parameters that are one word out of a few."""
 
 ONLY_WITH: dict[tuple[str, str], tuple[str, dict[str, object]]] = {
-    ("mask", "k"): ("what", {"outliers": 5.0}),
+    ("mask", "k"): ("what", {"outliers": 5.0, "bumps": 5.0}),
+    ("mask", "particle"): ("what", {"bumps": "20 nm"}),
     ("mask", "grow"): ("what", dict(GROW)),
     ("mask", "left"): ("what", {"rectangle": "0 px"}),
     ("mask", "top"): ("what", {"rectangle": "0 px"}),
     ("mask", "width"): ("what", {"rectangle": None}),
     ("mask", "height"): ("what", {"rectangle": "10 px"}),
     ("level", "degree"): ("form", {"polynomial": 2}),
+    ("level", "points"): ("form", {"three-points": "10% 10%, 90% 10%, 50% 90%"}),
+    ("level", "about"): ("form", {"three-points": "5 px"}),
     ("rows", "degree"): ("remove", {"polynomial": 1}),
     ("rows", "by"): ("remove", {"offset": "median"}),
     ("zero", "percent"): ("at", {"percentile": 0.1}),
 }
 """Parameters that mean something only with another one at one of these words, and where they begin then."""
+
+
+PLACEHOLDERS = {"calibrate": "not recorded"}
+"""What an empty field means, by step; the edge of the map by default."""
 
 
 class StepForm(QWidget):
@@ -90,7 +97,7 @@ class StepForm(QWidget):
     def _line(self, name: str, value: object) -> QLineEdit:
         line = QLineEdit("" if value is None else f"{value:g}" if isinstance(value, float) else str(value))
         line.setAcceptDrops(False)
-        line.setPlaceholderText("to the edge" if value is None else "")
+        line.setPlaceholderText(PLACEHOLDERS.get(self._step.do, "to the edge") if value is None else "")
         line.editingFinished.connect(lambda: self._commit(name, line.text()) if line.isModified() else None)
         return line
 

@@ -5,10 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from core.heightmap import Entry, HeightMap
+import numpy as np
+
+from core.heightmap import Entry, HeightMap, frozen
 from core.polynomials.fit import fit_polynomial
 from core.treatment import check
+from core.treatment.corners import Corners
+from core.treatment.extent import Extent
 from core.treatment.step import Step
+
+THREE_POINTS = "three-points"
+FORMS = ("plane", "polynomial", THREE_POINTS)
+ABOUT = "5 px"
 
 DEGREES = range(1, 6)
 """Degrees that are offered. Above, a fit follows the texture itself."""
@@ -20,10 +28,15 @@ class Level(Step):
 
     Parameters
     ----------
-    form : {"plane", "polynomial"}, default "plane"
-        The surface.
+    form : {"plane", "polynomial", "three-points"}, default "plane"
+        The surface; of three points the plane that goes through them.
     degree : int, optional
         Highest total degree of a polynomial, 1 to 5: terms ``x^j y^i`` with i + j ≤ degree. Not for a plane.
+    points : str, optional
+        Where the three points lie, each as a share of the width and of the height from the upper left corner:
+        ``"10% 10%, 90% 10%, 50% 90%"``. Only for three points, and needed there.
+    about : str, default "5 px"
+        Side of the square about each point whose median is its height. Only for three points.
 
     Raises
     ------
@@ -48,14 +61,22 @@ class Level(Step):
 
     form: str = "plane"
     degree: int | None = None
+    points: str | None = None
+    about: str | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        check.one_of(self.do, "form", self.form, ("plane", "polynomial"))
-        if self.form == "plane":
-            check.unused(self.do, "degree", self.degree, 'form = "polynomial"')
-        else:
+        check.one_of(self.do, "form", self.form, FORMS)
+        if self.form == "polynomial":
             check.whole(self.do, "degree", self.degree, DEGREES)
+        else:
+            check.unused(self.do, "degree", self.degree, 'form = "polynomial"')
+        if self.form == THREE_POINTS:
+            Corners.parse(self.points)
+            Extent.parse(self.about or ABOUT, "about")
+        else:
+            check.unused(self.do, "points", self.points, f'form = "{THREE_POINTS}"')
+            check.unused(self.do, "about", self.about, f'form = "{THREE_POINTS}"')
 
     def apply(self, scan: HeightMap) -> HeightMap:
         """The map without its surface of best fit.
@@ -65,6 +86,8 @@ class Level(Step):
         TreatmentError
             If the points that count do not determine the surface.
         """
+        if self.form == THREE_POINTS:
+            return self._through_points(scan)
         fit = fit_polynomial(scan, self.degree or 1)
         figures = {"removed_rms_m": fit.rms}
         removed = f"polynomial of degree {self.degree}"
@@ -76,4 +99,17 @@ class Level(Step):
 
     def describe(self) -> str:
         """Such as ``"plane levelled"`` or ``"polynomial degree 3 levelled"``."""
-        return "plane levelled" if self.form == "plane" else f"polynomial degree {self.degree} levelled"
+        if self.form == "polynomial":
+            return f"polynomial degree {self.degree} levelled"
+        return "plane levelled" if self.form == "plane" else "levelled by three points"
+
+    def _through_points(self, scan: HeightMap) -> HeightMap:
+        """The map less the plane through its three points; their mean height becomes 0."""
+        plane, (slope_y, slope_x) = Corners.parse(self.points).plane(scan, Extent.parse(self.about or ABOUT, "about"))
+        figures = {
+            "removed_rms_m": float(np.std(plane[scan.used])),
+            "slope_x": slope_x,
+            "slope_y": slope_y,
+        }
+        removed = f"plane through three points, slope {slope_x:.3g} along and {slope_y:.3g} across the rows"
+        return scan.logged(Entry(self.parameters(), removed, figures), z=frozen(scan.z - plane))

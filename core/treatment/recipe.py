@@ -16,16 +16,20 @@ from core.heightmap import HeightMap
 from core.treatment.band import Band
 from core.treatment.calibrate import Calibrate
 from core.treatment.crop import Crop
+from core.treatment.fill import Fill
 from core.treatment.frame import Frame, Lattice
 from core.treatment.level import Level
 from core.treatment.mask import Mask
+from core.treatment.resample import Resample
 from core.treatment.rows import Rows
 from core.treatment.step import Step
 from core.treatment.zero import Zero
 
 SCHEMA = 1
 
-STEPS: dict[str, type[Step]] = {step.do: step for step in (Calibrate, Mask, Level, Rows, Crop, Band, Zero)}
+STEPS: dict[str, type[Step]] = {
+    step.do: step for step in (Calibrate, Mask, Level, Rows, Crop, Fill, Resample, Band, Zero)
+}
 """Every kind of step by its word in the TOML."""
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from core.errors import TreatmentError
 from core.heightmap import HeightMap
-from core.treatment import STEPS, Band, Calibrate, Crop, Level, Mask, Rows, Step, Treatment, Zero
+from core.treatment import STEPS, Band, Calibrate, Crop, Fill, Level, Mask, Resample, Rows, Step, Treatment, Zero
 
 extents = st.one_of(
     st.integers(0, 500).map(lambda n: f"{n} px"),
@@ -62,6 +62,8 @@ def test_every_step_is_known_by_its_word() -> None:
         "mask": Mask,
         "level": Level,
         "rows": Rows,
+        "fill": Fill,
+        "resample": Resample,
         "crop": Crop,
         "band": Band,
         "zero": Zero,
