@@ -7,6 +7,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from core.sheet import json_sheet
 from core.sheet.record import carried, plain, record
