@@ -62,20 +62,29 @@ def test_least_ratio_and_needed_spots_are_the_ends_of_what_is_found() -> None:
 
 
 LADDER = {
-    (0.1, 1.25): {2: 0, 3: 10, 4: 35, 5: 62, 6: 82},
-    (0.1, 1.5): {2: 0, 3: 59, 4: 97, 5: 100, 6: 100},
-    (0.1, 2.0): {3: 98, 4: 100, 5: 100, 6: 100},
-    (0.2, 1.5): {2: 0, 3: 10, 4: 33, 5: 59, 6: 78},
+    (0.1, 1.25): {2: 0, 3: 16, 4: 45, 5: 76, 6: 89},
+    (0.1, 1.5): {2: 0, 3: 73, 4: 99, 5: 100, 6: 100},
+    (0.1, 2.0): {2: 0, 3: 99, 4: 100, 5: 100, 6: 100},
+    (0.2, 1.5): {2: 0, 3: 12, 4: 35, 5: 63, 6: 80},
 }
-"""Neighbours of a ladder of five that are split, per cent: methods measured for this program; two spots by the rule of
-one degree of freedom, simulated for this program: none in 300 benches."""
+"""Neighbours of a ladder of five that are split, per cent, by spots: simulated for this program, 400 benches each."""
+
+BEFORE = {
+    (0.1, 1.25): {3: 10, 4: 35, 5: 62, 6: 82},
+    (0.1, 1.5): {3: 59, 4: 97, 5: 100, 6: 100},
+    (0.1, 2.0): {3: 98, 4: 100, 5: 100, 6: 100},
+    (0.2, 1.5): {3: 10, 4: 33, 5: 59, 6: 78},
+}
+"""The same in the methods measured for this program. There the spots also scatter by their finite area, on top of the
+10 or 20 %: a little less is split."""
 
 
 @pytest.mark.parametrize(("scatter", "ratio"), LADDER)
 def test_the_table_of_power(scatter: float, ratio: float) -> None:
     for spots, percent in LADDER[scatter, ratio].items():
-        # the level of one neighbour stands for the sequence of Holm: up to 15 % low at the steepest places
-        assert 100 * power(math.log(ratio), scatter, spots, level=0.0125) == pytest.approx(percent, abs=15)
+        # the level of one neighbour stands for the sequence of Holm: up to 25 % low at the steepest places, never high
+        found = 100 * power(math.log(ratio), scatter, spots, level=0.0125)
+        assert percent - 25 < found < percent + 3
 
 
 @pytest.mark.long
@@ -89,6 +98,7 @@ def test_ladders_are_split_as_the_table_says(scatter: float, ratio: float) -> No
             split += sum((k, k + 1) in apart for k in range(4))
         # 1000 neighbours, not independent: standard error below 3 %, three of them
         assert 100 * split / (4 * benches) == pytest.approx(percent, abs=9)
+        assert 100 * split / (4 * benches) > BEFORE[scatter, ratio].get(spots, 0) - 9
 
 
 def test_the_standing_knows_its_power() -> None:
