@@ -22,6 +22,9 @@ BLOCK = 64
 RING = ((0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1))
 """The eight neighbours (down, right), clockwise as shown from the right one. The first four come later in the map."""
 
+STRETCH = 1 << 19
+"""Points, about, in a stretch of rows: few enough for what is known of its saddles to stay in the cache."""
+
 LATER = 0b00001111
 EARLIER = 0b11110000
 
@@ -44,12 +47,16 @@ class Ascent:
         The points where basins meet; a point where three groups meet is there twice.
     sides : ndarray of int32, shape (2, k)
         The two basins that meet there: first that of the saddle itself.
+    stretches : ndarray of int, shape (m + 1, 2)
+        Where the stretches of rows begin that `saddles` are in order of: numbers of the first summit and of the first
+        saddle of each, and of what would come after the last. Within a stretch saddles are in no order.
     """
 
     basins: IntArray
     summits: IntArray
     saddles: IntArray
     sides: IntArray
+    stretches: NDArray[np.int64]
 
 
 def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
@@ -73,34 +80,36 @@ def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
     ([0, 2], [1], [0, 0, 1])
     """
     strips = _strips(scan, down)
-    summits, saddles = np.concatenate(strips.summits), np.concatenate(strips.saddles)
-    number = np.full(strips.ends.size, summits.size, np.int32)
-    number[summits] = np.arange(summits.size, dtype=np.int32)
-    exits, ends = np.concatenate(strips.exits), strips.ends
-    number[exits] = number[_beyond(exits, np.concatenate(strips.targets), ends)]
-    basins = number.take(ends)
-    if not scan.complete:
-        basins[~scan.used.reshape(-1)] = summits.size
-    meeting = _Meeting(saddles, np.concatenate(strips.links), np.concatenate(strips.steepest))
-    saddles, sides = _sides(meeting, basins, scan, down)
-    return Ascent(basins, summits, saddles, sides)
+    summits = np.concatenate(strips.summits)
+    basins = _through_exits(strips, summits.size)
+    points, sides, stretches = [], [], [(0, 0)]
+    together = max(1, STRETCH // (BLOCK * scan.shape[1]))
+    for first in range(0, len(strips.saddles), together):
+        stretch = slice(first, first + together)
+        meeting = _Meeting(*(np.concatenate(part[stretch]) for part in (strips.saddles, strips.links, strips.steepest)))
+        met = _sides(meeting, basins, scan, down)
+        points.append(met[0])
+        sides.append(met[1])
+        peaks = sum(map(len, strips.summits[stretch]))
+        stretches.append((stretches[-1][0] + peaks, stretches[-1][1] + len(met[0])))
+    return Ascent(basins, summits, np.concatenate(points), np.concatenate(sides, axis=1), np.array(stretches))
 
 
 @dataclass(slots=True, eq=False)
 class _Strips:
     """What the strips of a map, gone through one by one in the cache, leave to be put together.
 
-    `ends` tells for each point where its ascent ends within the strip: at a summit, or at an exit. `exits` are the
-    points whose way leads into the next strip, `targets` the points that it leads to there. `links` and `steepest`
-    belong to the saddles: the bits of their higher neighbours, and the place in `RING` of the highest.
+    `basins` tells for each point where its ascent ends: at the summit of this number, or by −2 − k at the exit k, where
+    it leads into the next strip; −1 where the point does not count. `targets` are the points that the exits lead to.
+    `links` and `steepest` belong to the saddles: the bits of their higher neighbours, and the place in `RING` of the
+    highest.
     """
 
-    ends: IntArray
+    basins: IntArray
     summits: list[IntArray] = field(default_factory=list)
     saddles: list[IntArray] = field(default_factory=list)
     links: list[ByteArray] = field(default_factory=list)
     steepest: list[ByteArray] = field(default_factory=list)
-    exits: list[IntArray] = field(default_factory=list)
     targets: list[IntArray] = field(default_factory=list)
 
 
@@ -110,6 +119,8 @@ def _strips(scan: HeightMap, down: bool) -> _Strips:
     used = None if scan.complete else scan.used
     jumps = _jumps(nx)
     place = np.arange(min(BLOCK, ny) * nx, dtype=np.int32)
+    number = np.empty_like(place)
+    peaks = leaving = 0
     for top in range(0, ny, BLOCK):
         rows = slice(top, min(top + BLOCK, ny))
         start, size = np.int32(top * nx), (rows.stop - top) * nx
@@ -122,12 +133,16 @@ def _strips(scan: HeightMap, down: bool) -> _Strips:
         if counts is not None:
             left_out = np.flatnonzero(~counts)
             uphill[left_out] = left_out  # they would lead out of the map
+            number[left_out] = -1
         exits = np.flatnonzero((uphill < 0) | (uphill >= size)).astype(np.int32)
-        strips.exits.append(exits + start)
         strips.targets.append(uphill[exits] + start)
         uphill[exits] = exits
-        np.add(_followed(uphill), start, out=strips.ends[start : start + size])
-        strips.summits.append(_places(link == 0, counts) + start)
+        summits = _places(link == 0, counts)
+        number[summits] = np.arange(peaks, peaks + summits.size, dtype=np.int32)
+        number[exits] = np.arange(-2 - leaving, -2 - leaving - exits.size, -1, dtype=np.int32)
+        number.take(_followed(uphill), out=strips.basins[start : start + size], mode="clip")
+        peaks, leaving = peaks + summits.size, leaving + exits.size
+        strips.summits.append(summits + start)
         saddles = _places(SADDLE.take(link), counts)
         strips.saddles.append(saddles + start)
         strips.links.append(link[saddles])
@@ -135,15 +150,18 @@ def _strips(scan: HeightMap, down: bool) -> _Strips:
     return strips
 
 
-def _beyond(exits: IntArray, targets: IntArray, ends: IntArray) -> IntArray:
-    """The summits that the ways through the exits reach at last; written to `ends` at the exits on the way."""
-    onward = ends[targets]
-    while True:
-        ends[exits] = onward
-        further = ends[onward]
-        if np.array_equal(further, onward):
-            return onward
-        onward = further
+def _through_exits(strips: _Strips, none: int) -> IntArray:
+    """The basin of each point, the ways through exits followed to their summits; `none` where it does not count."""
+    basins = strips.basins
+    reached = basins[np.concatenate(strips.targets)]
+    while (onward := np.flatnonzero(reached < 0)).size:
+        reached[onward] = reached[-2 - reached[onward]]
+    table = np.concatenate([np.array([none], np.int32), reached])
+    for start in range(0, basins.size, STRETCH):
+        part = basins[start : start + STRETCH]
+        open_ = np.flatnonzero(part < 0)
+        part[open_] = table[-1 - part[open_]]
+    return basins
 
 
 def _framed(scan: HeightMap, used: BoolArray | None, rows: slice, down: bool) -> FloatArray:

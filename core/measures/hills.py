@@ -9,6 +9,7 @@ early opens no way at a height at which there was none.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,7 +100,7 @@ def hills_of(scan: HeightMap, least: float, *, down: bool = False) -> Hills:
     heights, saddles = z[found.summits], z[found.saddles]
     if down:
         heights, saddles = -heights, -saddles
-    joined, rims = prune(heights, saddles, found.sides, least)
+    joined, rims = prune(heights, saddles, found.sides, least, found.stretches)
     stays = joined == np.arange(len(joined))
     if not scan.complete:
         stays &= ~_low_islands(found, joined, heights, -z if down else z, stays & np.isneginf(rims), least)
@@ -110,7 +111,10 @@ def hills_of(scan: HeightMap, least: float, *, down: bool = False) -> Hills:
     table[:-1] = np.where(stays[joined], number[joined], n)
     labels = table.take(found.basins).reshape(scan.shape)
     places = np.stack(np.divmod(found.summits[stays].astype(np.int64), scan.shape[1]), axis=1)
-    points = np.bincount(labels.reshape(-1), minlength=n + 1)[:n]
+    points = np.zeros(n + 1, np.int64)
+    for top in range(0, scan.shape[0], BLOCK):
+        _add(points, labels[top : top + BLOCK].reshape(-1))
+    points = points[:n]
     open_, coverage = _open(labels, scan, n)
     hills = Hills(places, frozen(heights[stays]), frozen(rims[stays]), points, open_, labels, coverage)
     for array in (hills.places, hills.points, hills.open, hills.labels):
@@ -118,7 +122,13 @@ def hills_of(scan: HeightMap, least: float, *, down: bool = False) -> Hills:
     return hills
 
 
-def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: float) -> tuple[IntArray, FloatArray]:
+def prune(
+    heights: FloatArray,
+    saddles: FloatArray,
+    sides: IntArray,
+    least: float,
+    stretches: NDArray[np.int64] | None = None,
+) -> tuple[IntArray, FloatArray]:
     """Join every basin that rises less than `least` over its highest saddle with the basin beyond, if that is higher.
 
     Parameters
@@ -131,6 +141,9 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
         The basins that meet at each saddle.
     least : float
         Pruning height.
+    stretches : ndarray of int, shape (m + 1, 2), optional
+        Numbers of the first basin and of the first saddle of each stretch of the map, and of what would come after the
+        last. It changes nothing but the time.
 
     Returns
     -------
@@ -144,53 +157,135 @@ def prune(heights: FloatArray, saddles: FloatArray, sides: IntArray, least: floa
     In every round all basins fall at once whose highest saddle is high enough and leads to a higher summit. There is
     always one as long as any basin must fall: if the highest saddle of such a basin leads to a lower summit, that
     one must fall too, and so on down.
+
+    As the order does not matter, each stretch is first pruned by itself, in the cache: a basin whose saddles all lie in
+    it can be judged there. What is left then, mostly along the seams and what stays, is pruned as a whole.
+    """
+    n = len(heights)
+    joined, rims = np.arange(n, dtype=np.int32), np.full(n, -np.inf)
+    place = np.empty(n, np.int32)
+
+    def settle(names: IntArray, saddles: FloatArray, sides: IntArray, seen: BoolArray | None) -> _Saddles:
+        place[names] = np.arange(names.size, dtype=np.int32)
+        onto, found, rest = _fall(heights[names], _Saddles(saddles, *place[sides]), least, seen)
+        joined[names] = names[onto]
+        rims[names] = np.maximum(rims[names], found)
+        return _Saddles(rest.heights, names[rest.a], names[rest.b])
+
+    if stretches is not None and len(stretches) > 2:
+        beyond = _seen_elsewhere(n, sides, stretches)
+        left = []
+        for (first, start), (last, end) in itertools.pairwise(stretches.tolist()):
+            names = _with_strangers(first, last, sides[:, start:end])
+            own = (names >= first) & (names < last) & ~beyond[names]
+            left.append(settle(names, saddles[start:end], sides[:, start:end], own))
+        saddles = np.concatenate([rest.heights for rest in left])
+        sides = np.stack([np.concatenate([rest.a for rest in left]), np.concatenate([rest.b for rest in left])])
+    named = np.zeros(n, bool)
+    named[sides] = True
+    settle(np.flatnonzero(named).astype(np.int32), saddles, sides, None)
+    return joined[joined], rims
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Saddles:
+    """Heights of saddles and the basins on their two sides."""
+
+    heights: FloatArray
+    a: IntArray
+    b: IntArray
+
+    def at(self, places: NDArray[np.int64]) -> _Saddles:
+        # looked up by place: several times faster than by truth values
+        return _Saddles(self.heights[places], self.a[places], self.b[places])
+
+
+def _seen_elsewhere(n: int, sides: IntArray, stretches: NDArray[np.int64]) -> BoolArray:
+    """The basins with a saddle in a stretch that is not their own."""
+    found = np.zeros(n, bool)
+    for (first, start), (last, end) in itertools.pairwise(stretches.tolist()):
+        part = sides[:, start:end]
+        found[part[(part < first) | (part >= last)]] = True
+    return found
+
+
+def _with_strangers(first: int, last: int, sides: IntArray) -> IntArray:
+    """The basins `first` to `last` (not included) and all others that these saddles name, in order."""
+    strangers = np.unique(sides[(sides < first) | (sides >= last)])
+    before = int(np.searchsorted(strangers, first))
+    return np.concatenate([strangers[:before], np.arange(first, last, dtype=np.int32), strangers[before:]])
+
+
+def _fall(
+    heights: FloatArray, saddles: _Saddles, least: float, known: BoolArray | None
+) -> tuple[IntArray, FloatArray, _Saddles]:
+    """Round by round, what each basin becomes part of, the rims found, and the saddles that have not told all.
+
+    Only basins that are `known`, whose saddles are all here, fall; None: all are, and the rims are complete.
     """
     n = len(heights)
     itself = np.arange(n, dtype=np.int32)
     joined, rims = itself, np.full(n, -np.inf)
-    a, b = sides
     while True:
         best = np.full(n, -np.inf)
-        np.maximum.at(best, a, saddles)
-        np.maximum.at(best, b, saddles)
+        np.maximum.at(best, saddles.a, saddles.heights)
+        np.maximum.at(best, saddles.b, saddles.heights)
         low = heights - best < least
-        onto = itself.copy()
-        falling, higher = _ways_up(heights, best, low, a, b, saddles)
-        onto[falling] = higher
-        if np.array_equal(onto, itself):
-            return joined, np.maximum(rims, best)
-        onto = _ends(onto)
-        joined = onto[joined]
+        onto = _ways_up(heights, best, low if known is None else low & known, saddles, known)
+        done = np.array_equal(onto, itself)
+        if done and known is None:
+            return joined, np.maximum(rims, best), saddles
+        if not done:
+            onto = _ends(onto)
+            joined = onto[joined]
         # A basin that is not low never becomes so: what joins it came over its saddles, no saddle of it rises. Saddles
         # between two such basins have told all they can but the rims.
-        active = low[a] | low[b]
-        settled = np.flatnonzero(~active)
-        for end in (a, b):
-            np.maximum.at(rims, end[settled], saddles[settled])
-        a, b = onto[a], onto[b]
-        active &= a != b
-        rest = np.flatnonzero(active)  # looked up by place: several times faster than by truth values
-        a, b, saddles = a[rest], b[rest], saddles[rest]
+        unsettled = low if known is None else low | ~known
+        active = unsettled[saddles.a] | unsettled[saddles.b]
+        settled = saddles.at(np.flatnonzero(~active))
+        for end in (settled.a, settled.b):
+            np.maximum.at(rims, end, settled.heights)
+        saddles = _Saddles(saddles.heights, onto[saddles.a], onto[saddles.b])
+        active &= saddles.a != saddles.b
+        saddles = saddles.at(np.flatnonzero(active))
+        if done:
+            return joined, rims, saddles
 
 
 def _ways_up(
-    heights: FloatArray, best: FloatArray, low: BoolArray, a: IntArray, b: IntArray, saddles: FloatArray
-) -> tuple[IntArray, IntArray]:
-    """Low basins whose highest saddle leads to a higher summit, and those summits, the highest last.
+    heights: FloatArray, best: FloatArray, low: BoolArray, saddles: _Saddles, known: BoolArray | None
+) -> IntArray:
+    """For each low basin whose highest saddle leads to a higher summit that summit; all others stay themselves.
 
-    Where three basins meet at one saddle the falling one goes to the highest of the others, so that it does not depend
-    on how the map lies.
+    Where several basins meet at one saddle the falling one goes to the highest of the others, so that it does not
+    depend on how the map lies. It waits until they have become what a flood would have made of them by then.
     """
     ends: tuple[list[IntArray], list[IntArray]] = [], []
-    for here, there in ((a, b), (b, a)):
-        way = np.flatnonzero((saddles == best[here]) & low[here])
-        here, there = here[way], there[way]
-        up = (heights[there] > heights[here]) | ((heights[there] == heights[here]) & (there > here))
-        ends[0].append(here[up])
-        ends[1].append(there[up])
-    falling, higher = np.concatenate(ends[0]), np.concatenate(ends[1])
-    order = np.argsort(heights[higher], kind="stable")
-    return falling[order], higher[order]
+    for here, there in ((saddles.a, saddles.b), (saddles.b, saddles.a)):
+        way = np.flatnonzero((saddles.heights == best[here]) & low[here])
+        ends[0].append(here[way])
+        ends[1].append(there[way])
+    falling, beyond = np.concatenate(ends[0]), np.concatenate(ends[1])
+    onto = np.arange(len(heights), dtype=np.int32)
+    onto[falling] = beyond
+    torn = np.zeros(len(heights), bool)
+    torn[falling[onto[falling] != beyond]] = True
+    onto[falling] = falling
+    up = (heights[beyond] > heights[falling]) | ((heights[beyond] == heights[falling]) & (beyond > falling))
+    alone = np.flatnonzero(up & ~torn[falling])
+    onto[falling[alone]] = beyond[alone]
+    several = np.flatnonzero(torn[falling])
+    if several.size:
+        falling, beyond, up = falling[several], beyond[several], up[several]
+        changing = low[beyond] & (best[beyond] > best[falling])
+        if known is not None:
+            changing |= ~known[beyond]
+        torn[falling[changing]] = False
+        ready = np.flatnonzero(up & torn[falling])
+        falling, beyond = falling[ready], beyond[ready]
+        order = np.lexsort((beyond, heights[beyond]))
+        onto[falling[order]] = beyond[order]  # the highest is written last
+    return onto
 
 
 def volumes(hills: Hills, scan: HeightMap, *, down: bool = False) -> FloatArray:
@@ -226,8 +321,16 @@ def volumes(hills: Hills, scan: HeightMap, *, down: bool = False) -> FloatArray:
         over = rims.take(labels)
         np.subtract(*((-z, over) if down else (z, over)), out=over)
         np.maximum(over, 0.0, out=over)
-        total += np.bincount(labels, weights=over, minlength=n + 1)
+        _add(total, labels, over)
     return np.asarray(total[:n] * scan.pitch[0] * scan.pitch[1])
+
+
+def _add(into: FloatArray | NDArray[np.int64], labels: IntArray, weights: FloatArray | None = None) -> None:
+    """Add the points of each label, or their weights: only the labels that occur are gone through."""
+    if labels.size:
+        first = int(labels.min())
+        found = np.bincount(labels - first, weights)
+        into[first : first + found.size] += found
 
 
 def _ends(onto: IntArray) -> IntArray:

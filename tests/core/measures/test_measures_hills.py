@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from core.heightmap import HeightMap
 from core.measures.ascent import RING, ascent
-from core.measures.hills import Hills, hills_of, volumes
+from core.measures.hills import Hills, hills_of, prune, volumes
 from core.synthetic import gaussian_texture
 
 Heights = NDArray[np.float64]
@@ -221,3 +221,74 @@ def test_maps_without_relief(z: Heights) -> None:
     found = hills_of(HeightMap(z, PITCH), 1e-12)
     assert len(found) == (0 if np.isnan(z).any() else 1)
     assert found.points.sum() == np.count_nonzero(~np.isnan(z))
+
+
+def noisy(seed: int, shape: tuple[int, int], *, steps: float = 0.0, missing: float = 0.0) -> HeightMap:
+    rng = np.random.default_rng(seed)
+    z = gaussian_texture(shape, (1.0, 1.0), sq=1.0, length=6.0, rng=rng) + 0.3 * rng.standard_normal(shape)
+    if steps:
+        z = np.round(z * steps)
+    z[rng.random(shape) < missing] = np.nan
+    return HeightMap(z, (1.0, 1.0))
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.05])
+@pytest.mark.parametrize("steps", [0.0, 8.0], ids=["exact", "quantised"])
+def test_pruning_stretch_by_stretch_is_pruning_as_a_whole(
+    monkeypatch: pytest.MonkeyPatch, steps: float, missing: float
+) -> None:
+    """Of equal heights more than one way may be the highest, and the order decides: there only labels may differ."""
+    scan = noisy(3, (330, 150), steps=steps, missing=missing)
+    for share in (0.01, 0.1, 0.3):
+        least = share * float(np.ptp(scan.heights()))
+        whole = hills_of(scan, least)
+        with monkeypatch.context() as patch:
+            patch.setattr("core.measures.ascent.STRETCH", 1)  # a strip each
+            parts = hills_of(scan, least)
+        np.testing.assert_array_equal(parts.places, whole.places)
+        np.testing.assert_array_equal(parts.heights, whole.heights)
+        np.testing.assert_array_equal(parts.rims, whole.rims)
+        if not steps:
+            np.testing.assert_array_equal(parts.labels, whole.labels)
+            np.testing.assert_array_equal(parts.points, whole.points)
+
+
+def flooded(scan: HeightMap, least: float) -> list[int]:
+    """What each basin becomes part of when saddles are met one after the other from the highest down.
+
+    At a saddle all that rises too little over it and is lower than the saddle's own basin joins that one, which then,
+    if it rises too little itself, joins the highest of the others.
+    """
+    found = ascent(scan)
+    z = scan.z.reshape(-1)
+    summit = z[found.summits].tolist()
+    parent = list(range(len(summit)))
+
+    def top(basin: int) -> int:
+        while parent[basin] != basin:
+            basin = parent[basin]
+        return basin
+
+    for point in sorted(set(found.saddles.tolist()), key=lambda point: -z[point]):
+        own, others = found.sides[:, found.saddles == point]
+        for other in map(top, others.tolist()):
+            here = top(int(own[0]))
+            if summit[other] < summit[here] and summit[other] - z[point] < least:
+                parent[other] = here
+        here = top(int(own[0]))
+        higher = [other for other in map(top, others.tolist()) if summit[other] > summit[here]]
+        if higher and summit[here] - z[point] < least:
+            parent[here] = max(higher, key=lambda other: summit[other])
+    return [top(basin) for basin in range(len(summit))]
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("share", [0.05, 0.2])
+def test_hills_join_as_in_a_flood(monkeypatch: pytest.MonkeyPatch, seed: int, share: float) -> None:
+    monkeypatch.setattr("core.measures.ascent.STRETCH", 1)
+    scan = noisy(seed, (140, 90))
+    least = share * float(np.ptp(scan.z))
+    found = ascent(scan)
+    z = scan.z.reshape(-1)
+    joined, _ = prune(z[found.summits], z[found.saddles], found.sides, least, found.stretches)
+    assert joined.tolist() == flooded(scan, least)
