@@ -86,7 +86,11 @@ def ascent(scan: HeightMap, *, down: bool = False) -> Ascent:
     together = max(1, STRETCH // (BLOCK * scan.shape[1]))
     for first in range(0, len(strips.saddles), together):
         stretch = slice(first, first + together)
-        meeting = _Meeting(*(np.concatenate(part[stretch]) for part in (strips.saddles, strips.links, strips.steepest)))
+        meeting = _Meeting(
+            np.concatenate(strips.saddles[stretch]),
+            np.concatenate(strips.links[stretch]),
+            np.concatenate(strips.steepest[stretch]),
+        )
         met = _sides(meeting, basins, scan, down)
         points.append(met[0])
         sides.append(met[1])
