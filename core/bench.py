@@ -104,6 +104,8 @@ class Bench:
         What vendors state about the specimens.
     claim_rule : {"guarded", "simple"}
         The decision rule by which claims are judged.
+    repeats : tuple of tuple of str
+        Names of scans that show one place again, as the user said; trace and retrace are found without it.
     """
 
     title: str = ""
@@ -114,6 +116,7 @@ class Bench:
     scale: Scale = field(default_factory=Scale)
     claims: tuple[Stated, ...] = ()
     claim_rule: str = "guarded"
+    repeats: tuple[tuple[str, ...], ...] = ()
 
     @property
     def specimens(self) -> dict[str, tuple[Scan, ...]]:
@@ -158,6 +161,14 @@ class Bench:
             self,
             scans=tuple(replace(s, specimen=specimen) if s.name in moved else s for s in self.scans),
         )
+
+    def with_repeats(self, groups: Iterable[Iterable[str]]) -> Self:
+        """The bench with more groups of scans of one place. They are of one specimen: that of the first."""
+        said = tuple(tuple(group) for group in groups)
+        bench = replace(self, repeats=tuple(dict.fromkeys((*self.repeats, *said))))
+        for group in said:
+            bench = bench.with_specimen(group, bench.scan(group[0]).specimen)
+        return bench
 
     def with_refused(self, refused: Iterable[Refusal]) -> Self:
         """The bench with more refusals; a file refused before keeps its latest reason."""

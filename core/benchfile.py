@@ -132,6 +132,7 @@ def _bench(bench: Bench) -> dict[str, Any]:
         "scans": len(bench.scans),
         "claims": [{"text": one.text, "specimen": one.specimen} for one in bench.claims],
         "claim_rule": bench.claim_rule,
+        "repeats": [list(group) for group in bench.repeats],
     }
 
 
@@ -193,6 +194,7 @@ def _read_bench(entry: Any) -> Bench:
         # files of before there were claims have none
         claims=tuple(Stated(str(one["text"]), str(one["specimen"])) for one in told.get("claims", [])),
         claim_rule=_one_of(str(told.get("claim_rule", RULES[0])), RULES),
+        repeats=tuple(tuple(map(str, group)) for group in told.get("repeats", [])),
     )
 
 

@@ -18,6 +18,7 @@ from core.gather import gather
 from core.heightmap import HeightMap
 from core.measures import CATALOGUE, readings
 from core.measures.reading import Reading
+from core.noise_on_bench import noise_of, placed, reference_specimens, with_noise, with_repeats
 from core.progress import Cancel, Progress, Report, silent
 from core.results import Band, Comparison, ScanResult, SpecimenResult, independent
 from core.scale import own_limits
@@ -29,6 +30,7 @@ from core.trust.conditions import Conditions
 from core.trust.doubts import Doubt, doubts_of_scan, single_scan
 from core.trust.doubts.levelling import levelling
 from core.trust.levelling_bias import noted
+from core.trust.noise.judged import SpecimenNoise, limited_specimens
 from core.trust.within import floored, with_interval
 from core.version import VERSION
 from core.workers import worker_count
@@ -44,6 +46,7 @@ def compare(
     pixel: str | float | tuple[float, float] | None = None,
     unit: str | None = None,
     specimens: Mapping[str, str] | None = None,
+    repeats: Iterable[str | Sequence[str]] = (),
     jobs: int | None = None,
     report: Report = silent,
     cancel: Cancel | None = None,
@@ -62,6 +65,9 @@ def compare(
         Symbol of the ranking reading; replaces that of the bench. Default ``"Sq"``.
     pixel, unit, specimens : optional
         For files that do not say; as in `core.gather.gather`. Not for a bench.
+    repeats : iterable of str or sequence of str, optional
+        Groups of scans of one place, by name or file: ``"A,B"`` or ``("A", "B")``. They are added to those of the bench
+        and become one specimen. Trace and retrace of one spot are found without it.
     jobs : int, optional
         Workers; all cores by default.
     report : callable, optional
@@ -84,6 +90,8 @@ def compare(
         If `rank_by` is not in the catalogue.
     ClaimError
         If a claim on the bench cannot be read.
+    BenchError
+        If one of `repeats` is not on the bench.
     Cancelled
         If `cancel` was requested.
 
@@ -104,10 +112,11 @@ def compare(
     )
     bench = dataclasses.replace(bench, treatment=treatment or bench.treatment, rank_by=rank_by or bench.rank_by)
     _known(bench.rank_by)
+    bench = with_repeats(bench, repeats)
     # What a step takes from the bench as a whole (a common band) is settled first, so that every scan gets the same.
     bench = dataclasses.replace(bench, treatment=bench.treatment.resolve([scan.raw for scan in bench.scans]))
     done = _scan_results(bench, jobs, report, cancel, earlier)
-    good = tuple(result for result in done if isinstance(result, ScanResult))
+    good = placed(bench, [result for result in done if isinstance(result, ScanResult)])
     treated = [scan.treated for scan in good]
     band = _band(treated, bench.treatment)
     return restand(
@@ -126,6 +135,7 @@ def compare(
             version=VERSION,
             scale=bench.scale,
             claims=_judged(bench, good, cancel),
+            noise=noise_of(bench, good, earlier, cancel),
         ),
         bench.rank_by,
         rng=rng,
@@ -165,14 +175,17 @@ def restand(comparison: Comparison, rank_by: str, *, rng: np.random.Generator | 
     _known(rank_by)
     comparison = dataclasses.replace(comparison, rank_by=rank_by)
     groups = _by_specimen(comparison.scans)
-    specimens = tuple(_specimen(name, scans, comparison) for name, scans in groups.items())
+    specimens = with_noise(
+        [_specimen(name, scans, comparison) for name, scans in groups.items()], groups, comparison.noise
+    )
+    noise = {specimen.name: specimen.noise for specimen in specimens if specimen.noise is not None}
     verdicts = comparability.pairs(
-        {name: [_conditions(scan) for scan in scans] for name, scans in groups.items()},
+        {name: [_conditions(scan, noise.get(name)) for scan in scans] for name, scans in groups.items()},
         band=comparison.band.filter,
         widths={s.name: width for s in specimens if (width := interval.half_width(s.readings[rank_by])) is not None},
         extreme=rank_by in comparability.EXTREMES,
     )
-    ranking = _ranking(groups, rank_by, verdicts, rng or np.random.default_rng(SEED))
+    ranking = _ranking(groups, comparison, verdicts, noise, rng or np.random.default_rng(SEED))
     return dataclasses.replace(
         comparison,
         specimens=specimens,
@@ -263,12 +276,13 @@ def _specimen(name: str, scans: Sequence[ScanResult], comparison: Comparison) ->
     doubts: list[Doubt] = []
     if len(spots) == 1:
         doubts.append(single_scan())
-    if len(spots) < len(scans):
+    copies = len(scans) - len(spots) - sum(scan.place not in ("", scan.name) for scan in scans)
+    if copies > 0:
         doubts.append(
             Doubt(
                 "same-scan",
                 "amber",
-                f"{len(scans) - len(spots)} of {len(scans)} scans are copies of another one and count once.",
+                f"{copies} of {len(scans)} scans are copies of another one and count once.",
                 "Scan another spot.",
             )
         )
@@ -299,23 +313,27 @@ def _typical(spots: Sequence[ScanResult], rank_by: str) -> str:
     return order[(len(order) - 1) // 2].name
 
 
-def _conditions(scan: ScanResult) -> Conditions:
+def _conditions(scan: ScanResult, noise: SpecimenNoise | None = None) -> Conditions:
     loss = scan.evidence.loss if scan.evidence else None
-    return Conditions.of(scan.treated, scan.readings, scan.doubts, loss=loss)
+    ratio = noise.corrected.ratio if noise is not None and noise.corrected is not None else None
+    return Conditions.of(scan.treated, scan.readings, scan.doubts, loss=loss, noise=ratio)
 
 
 def _ranking(
     groups: Mapping[str, Sequence[ScanResult]],
-    rank_by: str,
+    comparison: Comparison,
     verdicts: Sequence[comparability.Pair],
+    noise: Mapping[str, SpecimenNoise],
     rng: np.random.Generator,
 ) -> Ranking:
+    rank_by = comparison.rank_by
     spots = {name: [s.readings[rank_by].value for s in independent(scans)] for name, scans in groups.items()}
     return rank(
         {name: [value for value in found if value is not None] for name, found in spots.items()},
         positive=CATALOGUE[rank_by].positive,
         rng=rng,
-        set_aside=comparability.set_aside(verdicts),
+        limited=limited_specimens(noise, rank_by),
+        set_aside=comparability.set_aside(verdicts) | reference_specimens(groups, comparison.noise),
         partners=comparability.partners(verdicts),
     )
 

@@ -17,6 +17,7 @@ from core.treatment import Treatment
 from core.trust.budget import Budget, Evidence
 from core.trust.comparability import Pair
 from core.trust.doubts import Doubt
+from core.trust.noise.judged import MeasuredNoise, SpecimenNoise
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,6 +40,8 @@ class ScanResult:
         What it contributes to uncertainty budgets: finite area, levelling losses, mask choice, scales.
     bumps : Census or None
         Bumps of the treated map that a particle of 20 nm could be mistaken for.
+    place : str
+        Where the same place was scanned again: name of the scan that stands for it, the first. Empty otherwise.
     """
 
     name: str
@@ -51,6 +54,7 @@ class ScanResult:
     own_range: tuple[float, float]
     evidence: Evidence | None = None
     bumps: Census | None = None
+    place: str = ""
 
     @property
     def removed(self) -> tuple[Entry, ...]:
@@ -59,11 +63,12 @@ class ScanResult:
 
 
 def independent(scans: Iterable[ScanResult]) -> list[ScanResult]:
-    """The scans that are spots of their own: the same file twice is one spot."""
+    """The scans that are spots of their own: the same file twice is one spot, and so are repeats of one place."""
     seen: dict[object, ScanResult] = {}
     for scan in scans:
         source = scan.raw.source
-        seen.setdefault((source.sha256, source.channel) if source.sha256 else id(scan.raw), scan)
+        itself = (source.sha256, source.channel) if source.sha256 else id(scan.raw)
+        seen.setdefault(scan.place or itself, scan)
     return list(seen.values())
 
 
@@ -87,6 +92,8 @@ class SpecimenResult:
         Where the intervals come from, line by line: of the ranking reading and of the heights.
     bumps : Census or None
         The bumps of its spots together.
+    noise : SpecimenNoise or None
+        Its noise floor and its Sq without noise; None where nothing on the bench says anything about noise.
     """
 
     name: str
@@ -96,6 +103,7 @@ class SpecimenResult:
     doubts: tuple[Doubt, ...] = ()
     budgets: Mapping[str, Budget] = field(default_factory=dict)
     bumps: Census | None = None
+    noise: SpecimenNoise | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +167,8 @@ class Comparison:
         What other defensible treatments say, where that was asked for.
     claims : tuple of Judgement
         The claims on the bench, judged; specimen by specimen.
+    noise : MeasuredNoise or None
+        What repeats and reference scans say; None where there are none.
     """
 
     title: str
@@ -177,6 +187,7 @@ class Comparison:
     ranking: Ranking = field(default_factory=lambda: Ranking(()))
     choices: Choices | None = None
     claims: tuple[Judgement, ...] = ()
+    noise: MeasuredNoise | None = None
     scans_by_name: Mapping[str, ScanResult] = field(init=False, repr=False)
     specimens_by_name: Mapping[str, SpecimenResult] = field(init=False, repr=False)
     places: Mapping[str, Place] = field(init=False, repr=False)

@@ -19,6 +19,9 @@ RATES = frozenset({"line_rate", "sample_rate"})
 
 DIRECTIONS = ("trace", "retrace")
 
+ROLES = ("candidate", "reference")
+"""What a scan is on the bench for: a reference (a scan of size zero, a freshly cleaved crystal) shows the noise."""
+
 _FREQUENCY = re.compile(r"\s*(\d+(?:[.,]\d*)?(?:[eE][-+]?\d+)?)\s*(Hz|kHz|mHz|/s|lines/s)?\s*", re.IGNORECASE)
 _HERTZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e-3, "/s": 1.0, "lines/s": 1.0, "": 1.0}  # no line is scanned at a megahertz
 
@@ -62,6 +65,8 @@ def value_of(key: str, value: object) -> Any:
         return parse_rate(value if isinstance(value, str | float | int) else str(value))
     if key == "direction":
         return _direction(value)
+    if key == "role":
+        return _role(value)
     return _plain(value)
 
 
@@ -126,6 +131,13 @@ def _direction(value: object) -> str:
     if direction not in DIRECTIONS:
         raise QuantityError(f"“{value}” is no scan direction", fix='Write "trace" or "retrace".')
     return direction
+
+
+def _role(value: object) -> str:
+    role = str(value).strip().lower()
+    if role not in ROLES:
+        raise QuantityError(f"“{value}” is no role of a scan", fix='Write "reference" for a scan that shows the noise.')
+    return role
 
 
 def _plain(value: object) -> str:

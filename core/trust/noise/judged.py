@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from core.errors import MapError
@@ -136,6 +136,7 @@ def measure_noise(
     band: Limits = (None, None),
     retraces: Collection[tuple[str, ...]] = (),
     earlier: Mapping[tuple[str, ...], RepeatedSpot] | None = None,
+    between: Callable[[], None] | None = None,
 ) -> MeasuredNoise | None:
     """Floors from the repeats and references of a bench.
 
@@ -153,6 +154,8 @@ def measure_noise(
         Those of `groups` that are trace and retrace.
     earlier : mapping, optional
         Spots by group, of the very same maps, that need not be measured again.
+    between : callable, optional
+        Called before each group; it may raise to stop (cancelling).
 
     Returns
     -------
@@ -162,6 +165,8 @@ def measure_noise(
     spots = []
     for group in groups:
         present = tuple(name for name in group if name in treated)
+        if between is not None:
+            between()
         if len(present) > 1:
             known = (earlier or {}).get(present)
             spots.append(known or _repeated([treated[name] for name in present], present, band, group in retraces))

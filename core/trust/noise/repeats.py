@@ -95,14 +95,36 @@ def named_group(scans: Sequence[Scan], text: str) -> tuple[str, ...]:
                 del pieces[:length]
                 break
         else:
-            told = "means more than one scan" if _called(scans, pieces[0].strip()) else "is no scan on the bench"
-            raise BenchError(
-                f"“{pieces[0].strip()}” {told}", where="repeats", fix=f"Name two of: {_some(s.name for s in scans)}."
-            )
+            raise _unknown(scans, pieces[0])
     group = list(dict.fromkeys(group))
     if len(group) < 2:
         raise BenchError(f"“{text}” names one scan; repeats are two or more of one place", fix="Write A,B.")
     return tuple(group)
+
+
+def one_by_one(scans: Sequence[Scan], names: Iterable[str]) -> tuple[str, ...]:
+    """The same for names that stand apart already, so that commas in them mean nothing.
+
+    Raises
+    ------
+    BenchError
+        As `named_group`.
+    """
+    wanted = list(names)
+    found = [_called(scans, name.strip()) for name in wanted]
+    for name, meant in zip(wanted, found, strict=True):
+        if len(meant) != 1:
+            raise _unknown(scans, name)
+    group = tuple(dict.fromkeys(meant[0] for meant in found))
+    if len(group) < 2:
+        raise BenchError("Repeats are two or more scans of one place", where=", ".join(wanted), fix="Name A and B.")
+    return group
+
+
+def _unknown(scans: Sequence[Scan], name: str) -> BenchError:
+    told = "means more than one scan" if _called(scans, name.strip()) else "is no scan on the bench"
+    fix = f"Name two of: {_some(scan.name for scan in scans)}."
+    return BenchError(f"“{name.strip()}” {told}", where="repeats", fix=fix)
 
 
 def _called(scans: Sequence[Scan], text: str) -> list[str]:
