@@ -45,13 +45,14 @@ def method(comparison: Comparison) -> list[tuple[str, str]]:
             f"By {comparison.rank_by}, the lowest first. Each pair of specimens is tested by Welch's t with Holm's "
             "adjustment over all pairs at 5 %. Specimens that share a letter were not told apart; without a letter a "
             "single spot stands for the specimen, and its place is not proven. P is the probability that the specimen "
-            "is truly the lowest.",
+            "is truly the lowest. A specimen at the limit of the instrument is tied with all that reads lower; one "
+            "whose reading may not stand beside those of most others is set aside, grey and without letter.",
         ),
         (
             "Comparability",
-            "A bare roughness is not a result: it depends on scan size, pixel size and treatment. Pairs that differ "
-            "in these are named, with the step that makes them comparable. Pairs called not comparable must not be "
-            "compared by their numbers.",
+            "A bare roughness is not a result: it depends on scan size, pixel size, treatment, noise and probe. Pairs "
+            "that differ in these are named, with the step that makes them comparable. Pairs called not comparable must "
+            "not be compared by their numbers.",
         ),
     ]
 

@@ -81,6 +81,8 @@ def _standing(comparison: Comparison, told: Record) -> list[Column]:
         Column("Tie", [place["tie"] for place in places], 8),
         Column("P(lowest)", [place["probability_best"] for place in places], 11, "0.00"),
         Column("Proven", ["yes" if place["proven"] else "no" for place in places], 9),
+        Column("Not comparable with", [", ".join(place["not_comparable_with"]) for place in places], 34),
+        Column("Limit of instrument", ["yes" if place["limited"] else "no" for place in places], 11),
         Column("Spot shown", [clean(result.typical) if result else "" for result in results], 34),
     ]
 
@@ -161,7 +163,11 @@ def _bumps(comparison: Comparison, told: Record) -> list[Column]:
     heads = {"density": "Per 100 µm²", "low95": "Low 95 %", "high95": "High 95 %", "upper95": "At most (95 %)"}
     for key, head in heads.items():
         columns.append(Column(head, _scaled([one[f"{key}_per_m2"] for one in found], 1e10), 14, "0.000"))
-    for key, head in {"threshold": "Least height (nm)", "sigma": "Sigma (nm)", "mean_height": "Mean height (nm)"}.items():
+    for key, head in {
+        "threshold": "Least height (nm)",
+        "sigma": "Sigma (nm)",
+        "mean_height": "Mean height (nm)",
+    }.items():
         columns.append(Column(head, _scaled([one[f"{key}_m"] for one in found], 1e-9), 14, "0.000"))
     return [*columns, Column("Note", [one["note"] for one in found], 60)]
 
@@ -193,6 +199,8 @@ def _notes(book: Any, comparison: Comparison, told: Record) -> None:
         ("Scope", ONLY_ITEMS),
         ("Ranked by", told["rank_by"]),
         ("Band", band_text(comparison.band)),
+        *(("Standing", sentence) for sentence in told["ranking"]["sentences"]),
+        *((("Other treatments", told["choices"]["sentence"]),) if told["choices"] else ()),
         *method(comparison),
         ("Treatment, as TOML", comparison.treatment.to_toml()),
     ]
