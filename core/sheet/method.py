@@ -51,8 +51,8 @@ def method(comparison: Comparison) -> list[tuple[str, str]]:
         (
             "Comparability",
             "A bare roughness is not a result: it depends on scan size, pixel size, treatment, noise and probe. Pairs "
-            "that differ in these are named, with the step that makes them comparable. Pairs called not comparable must "
-            "not be compared by their numbers.",
+            "that differ in these are named, with the step that makes them comparable. Pairs called not comparable "
+            "must not be compared by their numbers.",
         ),
     ]
 
