@@ -37,6 +37,9 @@ GRID = math.log(10) / 12
 SHORTEST, LONGEST = 1 / 500, 3.0
 """Texture lengths in the table, in sides."""
 
+FLATTEST = 11
+"""Most that a texture is longer on one axis than on the other, logarithm in steps of `GRID`: eight times."""
+
 MIXTURE = (-6.0, 2.0)
 """Logarithms of the Gaussian lengths, in T, that the exponential is made of; what lies below is all of it noise."""
 
@@ -187,15 +190,16 @@ def look_up(removed: Removed, apparent: float, shape: float, *, aspect: float = 
     )
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=128)
 def table(removed: Removed, shift: int = 0) -> tuple[Law, Law]:
     """The Gaussian and the exponential law; `shift` is the logarithm of the aspect in steps of `GRID`."""
     steps = range(round(math.log(SHORTEST) / GRID), round(math.log(LONGEST) / GRID) + 1)
     lowest = steps.start + math.floor(MIXTURE[0] / GRID)
-    lengths = np.exp(GRID * np.arange(lowest, steps.stop + math.ceil(MIXTURE[1] / GRID)))
-    across = _powers(lengths, removed.degree)
-    down = _powers(lengths * math.exp(GRID * shift), max(removed.surface, 0))
-    lost, missing = _lost(removed, across, down), _missing(removed, lengths, across, down)
+    axis = _axis(removed.degree, lowest - FLATTEST, steps.stop + math.ceil(MIXTURE[1] / GRID) + FLATTEST)
+    here = slice(FLATTEST, len(axis.powers) - FLATTEST)
+    shift = min(FLATTEST, max(-FLATTEST, shift))
+    across, down = axis.powers[here], axis.powers[here.start + shift : here.stop + shift]
+    lost, missing = _lost(removed, across, down), _missing(removed, axis, here, down)
     offsets, weights = _mixture()
     laws = []
     for parts in (((0, 1.0),), tuple(zip(offsets.astype(int).tolist(), weights.tolist(), strict=True))):
@@ -269,16 +273,44 @@ def _lost(removed: Removed, across: FloatArray, down: FloatArray) -> FloatArray:
     return total
 
 
-def _missing(removed: Removed, lengths: FloatArray, across: FloatArray, down: FloatArray) -> FloatArray:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Axis:
+    """One axis under Gaussian kernels of all lengths on the grid: what does not depend on the other axis.
+
+    Attributes
+    ----------
+    powers : ndarray, shape (k, d, d)
+        As of `_powers`.
+    moved : ndarray, shape (k, d, n)
+        Each polynomial against itself after the kernel, by lag.
+    both : ndarray, shape (d, d, n)
+        Each polynomial against each other, by lag.
+    """
+
+    powers: FloatArray
+    moved: FloatArray
+    both: FloatArray
+
+
+@lru_cache(maxsize=8)
+def _axis(degree: int, first: int, end: int) -> _Axis:
+    basis, smoothed = _smoothed(np.exp(GRID * np.arange(first, end)), degree)
+    orders = range(degree + 1)
+    return _Axis(
+        powers=np.einsum("ni,knj->kij", basis, smoothed) / POINTS,
+        moved=np.stack([_lagged(basis[:, j], smoothed[:, :, j]) for j in orders], axis=1),
+        both=np.stack([_lagged(basis[:, j], basis.T) / 2 for j in orders]),
+    )
+
+
+def _missing(removed: Removed, axis: _Axis, here: slice, down: FloatArray) -> FloatArray:
     """What the autocovariance along the rows lacks at each lag, sums over the overlap divided by n, shape (k, n)."""
-    basis, smoothed = _smoothed(lengths, removed.degree)
-    out = np.zeros((len(lengths), POINTS))
+    across = axis.powers[here]
+    out = np.zeros((len(across), POINTS))
     for j in range(removed.degree + 1):
-        moved = _lagged(basis[:, j], smoothed[:, :, j])
-        out += _down(removed, down, j, j)[:, None] * moved
+        out += _down(removed, down, j, j)[:, None] * axis.moved[here, j]
         for other in range(removed.degree + 1):
-            both = _lagged(basis[:, j], basis[None, :, other])[0] / 2
-            out -= (_down(removed, down, j, other) * across[:, j, other])[:, None] * both
+            out -= (_down(removed, down, j, other) * across[:, j, other])[:, None] * axis.both[j, other]
     return out
 
 

@@ -264,13 +264,12 @@ def _pieces(scan: HeightMap) -> list[FloatArray]:
     """Four pieces at full resolution, from the middles of the quarters, about the mean of the scan."""
     whole = scan.z if scan.mask is None else np.where(scan.used, scan.z, np.nan)
     middle = float(np.nanmean(whole))
-    side = SIDE // 2
-    pieces = []
-    for row in (1, 3):
-        for column in (1, 3):
-            top, left = (max(0, n * k // 4 - side // 2) for n, k in zip(scan.shape, (row, column), strict=True))
-            pieces.append(whole[top : top + side, left : left + side] - middle)
-    return pieces
+    high, wide = (min(n, SIDE // 2) for n in scan.shape)
+    tops, lefts = (
+        [min(max(0, n * k // 4 - side // 2), n - side) for k in (1, 3)]
+        for n, side in zip(scan.shape, (high, wide), strict=True)
+    )
+    return [whole[top : top + high, left : left + wide] - middle for top in tops for left in lefts]
 
 
 def _about(z: FloatArray) -> FloatArray:
