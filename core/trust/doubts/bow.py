@@ -47,7 +47,9 @@ def bow(specimens: Mapping[str, Sequence[Look]]) -> dict[str, Doubt]:
     by chance. A specimen with several scans enters with the means of a, and of v over their number. With weights
     W = 1/(v + ¼ median v): m = ΣWa/ΣW, se = √(ΣW²v)/ΣW, T = |m|/se. Told if T > 5, all signs are equal and every
     |a − m| < 2.5 √v + ¼|m|; red if |m| > 0.5 S of the smoothest. T has nearly a t law with few degrees of freedom,
-    hence 5. A form that all specimens truly share, such as cut from one bent sheet, looks the same.
+    hence 5. A form that all specimens truly share, such as cut from one bent sheet, looks the same. Simulated for this
+    program (256², groups of 3, 6 and 10): no alarm in 1,980 clean groups; a bow of 0.8 S RMS is found in all groups, of
+    0.4 S in nine of ten and more, but on lapping across the scan lines (half, with three specimens).
     """
     found: dict[str, Doubt] = {}
     for group in _by_size(specimens):

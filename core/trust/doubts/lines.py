@@ -6,12 +6,21 @@ import numpy as np
 
 from core.heightmap import FloatArray
 from core.treatment.rows import row_medians
+from core.trust.doubts.look import Look
 
 COLUMNS = 256
 """Columns that are enough for a median of a row: its scatter is 8 % of that of one point."""
 
 FEWEST = 16
 """Rows and columns below which nothing is said about lines."""
+
+TURN_SCAN = "Turn the scan by 90°: marks of the surface turn with it."
+
+
+def surface_or_scanner(look: Look) -> str:
+    """What marks along the scan lines may be confused with."""
+    lapped = " Directional texture: they cannot be told from lapping in one map." if look.directional else ""
+    return f"Marks follow the scan lines, as grooves one or two points wide would: surface or scanner?{lapped}"
 
 
 def thinned(level: FloatArray) -> FloatArray:

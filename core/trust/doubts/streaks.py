@@ -7,6 +7,7 @@ import numpy as np
 from core.artefacts import STREAK_RUN, STREAK_SIGMA, find_streaks
 from core.heightmap import BoolArray
 from core.trust.doubts.doubt import Doubt, Level, Place
+from core.trust.doubts.lines import TURN_SCAN, surface_or_scanner
 from core.trust.doubts.look import Look
 from core.units import format_length
 
@@ -23,8 +24,8 @@ def streaks(look: Look) -> Doubt | None:
     The rule is that of `core.artefacts.find_streaks`. The share of the transposed map stands beside it: marks of the
     surface have no reason to follow the scan lines. Grooves one row wide exactly along the fast axis look the same.
 
-    Simulated for this program (256², ten clean textures): no alarm in 1,500 maps; 1.2 % of streaks six sigma high are
-    found in at least 95 % of maps.
+    Simulated for this program (256², ten clean textures; `tests/core/trust/test_doubt_spatial_rates.py`): no alarm in
+    1,500 clean maps; streaks on 1.2 % of the points, six sigma high, are found in 200 of 200 maps, of 4.5 sigma in 77.
     """
     if look.blank or min(look.raw.shape) < STREAK_RUN:
         return None
@@ -43,8 +44,8 @@ def streaks(look: Look) -> Doubt | None:
         "spot. Streaks are masked, never painted over.",
         {"streak_fraction": share, "streak_fraction_across": turned, "sigma_m": found.sigma},
         place=_around(found.found),
-        confused_with="Grooves one or two points wide exactly along the scan lines: surface or scanner?",
-        settled_by="Turn the scan by 90°: marks of the surface turn with it.",
+        confused_with=surface_or_scanner(look),
+        settled_by=TURN_SCAN,
         cure={"do": "mask", "what": "streaks"},
     )
 
