@@ -19,6 +19,7 @@ from core.measures import CATALOGUE, readings
 from core.progress import Cancel, Progress, Report, silent
 from core.standing import rank
 from core.treatment import Step
+from core.trust.noise.repeats import is_reference, pairs_of_repeats, stand_in
 from core.workers import worker_count
 
 Options = tuple[str, ...]
@@ -73,7 +74,7 @@ def choices(bench: Bench, *, jobs: int | None = None, report: Report = silent, c
     """
     cancel = cancel or Cancel()
     planned = plan(bench)
-    spots = {name: _independent(scans) for name, scans in bench.specimens.items()}
+    spots = _spots(bench)
     found = _run([scan for scans in spots.values() for scan in scans], planned, bench.rank_by, jobs, report, cancel)
     by_options = [
         {name: _had(found[scan.name][options] for scan in scans) for name, scans in spots.items()}
@@ -112,13 +113,17 @@ def _had(values: Iterator[float | None]) -> list[float]:
     return [value for value in values if value is not None]
 
 
-def _independent(scans: Sequence[Scan]) -> list[Scan]:
-    """The same file twice is one spot."""
-    seen: dict[object, Scan] = {}
-    for scan in scans:
+def _spots(bench: Bench) -> dict[str, list[Scan]]:
+    """By specimen, the scans that are spots of their own: not the same file or the same place twice, no references."""
+    first = stand_in(pairs_of_repeats(bench.scans, bench.repeats))
+    spots: dict[str, dict[object, Scan]] = {}
+    for scan in bench.scans:
+        if is_reference(scan.raw.metadata):
+            continue
         source = scan.raw.source
-        seen.setdefault((source.sha256, source.channel) if source.sha256 else id(scan.raw), scan)
-    return list(seen.values())
+        itself = (source.sha256, source.channel) if source.sha256 else id(scan.raw)
+        spots.setdefault(scan.specimen, {}).setdefault(first.get(scan.name, itself), scan)
+    return {name: list(scans.values()) for name, scans in spots.items()}
 
 
 def _run(

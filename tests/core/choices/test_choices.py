@@ -145,6 +145,16 @@ def test_the_same_file_twice_is_one_spot() -> None:
     assert [(progress.done, progress.total) for progress in told] == [(1, 1)]
 
 
+def test_repeats_are_one_spot_and_references_no_candidates() -> None:
+    scans = [Scan(HeightMap(texture(k), PITCH, f"a {k}"), "a") for k in range(3)]
+    smooth = HeightMap(texture(9, 1e-11), PITCH, "zero size", metadata={"role": "reference"})
+    own = Bench(treatment=BANDED, repeats=(("a 0", "a 1"),)).with_scans([*scans, Scan(smooth, "zero size")])
+    told: list[Progress] = []
+    made = choices(own, report=told.append)
+    assert told[-1].total == 2
+    assert made.win_share == {"a": 1.0}
+
+
 def test_workers_change_nothing_and_cancelling_stops() -> None:
     one = bench(1.03, 7)
     assert choices(one, jobs=1) == choices(one, jobs=3)
