@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import click
 
-from app.cli import claim, compare, convert, demo, log, replay, show, window  # noqa: F401  (each adds its command to the group)
+from app.cli import claim, compare, convert, demo, log, replay, show, trial, window  # noqa: F401  (each adds its command to the group)
 from app.cli.group import lowrelief
 from app.cli.status import DONE, NOTHING_DONE, WRONG_USE
 from core.errors import LowreliefError

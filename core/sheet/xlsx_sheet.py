@@ -60,7 +60,7 @@ def write(comparison: Comparison, path: Path) -> None:
             _table(book, "Readings", _readings(comparison, told))
             _table(book, "Specimens", _specimens(comparison, told))
             _table(book, "Budgets", _budgets(comparison))
-            _table(book, "Bumps", _bumps(comparison, told))
+            _table(book, "Bumps", _bumps(told))
             if comparison.claims:
                 _table(book, "Claims", _claims(comparison))
             _notes(book, comparison, told)
@@ -151,7 +151,7 @@ def _budgets(comparison: Comparison) -> list[Column]:
     ]
 
 
-def _bumps(comparison: Comparison, told: Record) -> list[Column]:
+def _bumps(told: Record) -> list[Column]:
     """Specimens first, then scans; densities per 100 µm²."""
     items = [*told["specimens"], *told["scans"]]
     found = [item["bumps"] for item in items]

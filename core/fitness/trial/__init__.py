@@ -5,8 +5,9 @@ distributes over maxima, dil(max(z, ball)) = max(dil z, dil ball), so the image 
 greater of the measured map and the particle's own image, which has a closed form.
 """
 
+from core.fitness.trial.bench import trial_bench
 from core.fitness.trial.landing import Landing, landing_areas
 from core.fitness.trial.record import ByDiameter, Plan, Reliable, Trial
 from core.fitness.trial.run import trial, trials
 
-__all__ = ["ByDiameter", "Landing", "Plan", "Reliable", "Trial", "landing_areas", "trial", "trials"]
+__all__ = ["ByDiameter", "Landing", "Plan", "Reliable", "Trial", "landing_areas", "trial", "trial_bench", "trials"]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.errors import LowreliefError
-from core.fitness.poisson import Rate, rate
+from core.fitness.poisson import Rate, rate, upper_limit
 from core.fitness.trial import curve
 from core.fitness.trial.landing import Landing, landing_areas
 from core.fitness.trial.recall import Dropped, Stage, dropped, half_base, pooled, staged
@@ -127,7 +127,7 @@ def trial(
     judged = run.drop([(diameter, plan.spheres) for diameter in plan.diameters])
     reliable = _reliable(run, limits, radius)
     names = tuple(stage.scan.name for stage in stages)
-    notes = [*problems, *limits.notes]
+    notes = [*problems, *limits.notes, *_too_little_seen(false, plan, len(stages))]
     if not stated:
         lifted = max(stage.lifted for stage in stages)
         notes.append(
@@ -215,6 +215,17 @@ def _false(stages: Sequence[Stage], limits: _Limits) -> Rate | None:
     )
     area = sum(stage.blank.area for stage in stages)
     return rate(count, area) if area > 0 else None
+
+
+def _too_little_seen(false: Rate | None, plan: Plan, scans: int) -> list[str]:
+    """How many scans without a false bump would prove the tolerated rate, where these cannot."""
+    if false is None or false.upper <= plan.tolerated or false.count > 0:
+        return []
+    needed = math.ceil(upper_limit(0) / (plan.tolerated * false.area / scans))
+    return [
+        f"no false bump was seen, which proves no less than {false.upper * 1e-10:.3g} per 100 µm² at most; "
+        f"{needed} scans like these without any would prove {plan.tolerated * 1e-10:.3g}"
+    ]
 
 
 class _Run:
