@@ -10,7 +10,7 @@ import numpy as np
 from core.artefacts import MAD_TO_SIGMA
 from core.heightmap import FloatArray
 from core.trust.doubts.doubt import Doubt, Place
-from core.trust.doubts.lines import medians, thinned
+from core.trust.doubts.lines import LEAST_LINES, medians, thinned
 from core.trust.doubts.look import Look
 from core.units import format_length
 
@@ -34,7 +34,6 @@ OUTLYING = 6.0
 """Robust sigma of the foretelling errors to which a single one counts: the edge of a terrace is no creep."""
 
 ROUNDS = 4
-SMALLEST = 64
 TILT = 1.0
 
 
@@ -55,7 +54,7 @@ def drift(look: Look) -> Doubt | None:
     1 alarm in 1,500 clean maps. Creep of 4 S is found in 178 of 180 maps and of 2 S in 170 of 180, but where grooves
     run along the scan lines (14 and 1 of 20): there the lines wander as much by themselves. A repeated scan settles it.
     """
-    if look.blank or min(look.raw.shape) < SMALLEST:
+    if look.blank or min(look.raw.shape) < LEAST_LINES:
         return None
     found = start_creep(look.clipped)
     if found is None or abs(found.height) < LEAST * look.rough:
@@ -114,7 +113,7 @@ def fit_creep(profile: FloatArray, edge: str = "top") -> Creep | None:
     """
     n = len(profile)
     known = np.isfinite(profile)
-    if n < SMALLEST or np.count_nonzero(known) < 0.9 * n:
+    if n < LEAST_LINES or np.count_nonzero(known) < 0.9 * n:
         return None
     line = np.arange(n, dtype=np.float64)
     m = np.interp(line, line[known], profile[known])
@@ -178,11 +177,11 @@ def tilt_or_drift(look: Look) -> Doubt | None:
         A note if the medians of the raw lines rise by more than S over the frame. Nearly every raw scan is tilted so;
         it is no member of the detectors of a scan, and the plane that is levelled away takes it along.
     """
-    if look.blank or len(look.raw.z) < SMALLEST:
+    if look.blank or len(look.raw.z) < LEAST_LINES:
         return None
     raw = medians(thinned(look.raw.z))
     line = np.flatnonzero(np.isfinite(raw)).astype(np.float64)
-    if line.size < SMALLEST // 2:
+    if line.size < LEAST_LINES // 2:
         return None
     heights = raw[np.isfinite(raw)]
     unit = float(np.max(np.abs(heights - heights[0])))

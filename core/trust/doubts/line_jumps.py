@@ -10,7 +10,7 @@ import numpy as np
 from core.heightmap import FloatArray
 from core.spectrum.taper import window_weights
 from core.trust.doubts.doubt import Doubt, Level, Place
-from core.trust.doubts.lines import TURN_SCAN, steps, surface_or_scanner
+from core.trust.doubts.lines import LEAST_LINES, TURN_SCAN, steps, surface_or_scanner
 from core.trust.doubts.look import MOST_MISSING, Look
 from core.trust.doubts.periodogram import Periodogram, periodogram
 from core.units import format_length
@@ -26,7 +26,6 @@ FAST = 0.3
 FIRST_WAVE, WAVES = 3, 12
 """The waves along the line that offsets are compared with: 3 to 12 periods in the frame."""
 
-SMALLEST = 64
 """Rows and columns below which the waves of comparison are texture of the map's own size."""
 
 JUMP = 6.0
@@ -50,7 +49,7 @@ def line_jumps(look: Look) -> Doubt | None:
     1,500 clean maps; offsets of 0.1 S found in all, one jump of 1 S in 178 of 180 maps and of 0.6 S in 166, but where
     lapping runs along the scan lines (7 and 1 of 20). Noise with a 1/f spectrum in time makes true offsets; it is told.
     """
-    if min(look.raw.shape) < SMALLEST or look.blank:
+    if min(look.raw.shape) < LEAST_LINES or look.blank:
         return None
     jump = one_jump(look.level)
     power = look.power if jump is None else periodogram(_without(look.clipped, jump), unit=look.rough)

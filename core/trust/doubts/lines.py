@@ -11,8 +11,11 @@ from core.trust.doubts.look import Look
 COLUMNS = 256
 """Columns that are enough for a median of a row: its scatter is 8 % of that of one point."""
 
+LEAST_LINES = 64
+"""Rows and columns below which jumps, drift and tip changes are not told from texture."""
+
 FEWEST = 16
-"""Rows and columns below which nothing is said about lines."""
+"""Rows and columns below which nothing at all is said about lines."""
 
 TURN_SCAN = "Turn the scan by 90°: marks of the surface turn with it."
 

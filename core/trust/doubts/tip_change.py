@@ -9,7 +9,7 @@ import numpy as np
 
 from core.heightmap import FloatArray
 from core.trust.doubts.doubt import Doubt, Place
-from core.trust.doubts.lines import COLUMNS, medians
+from core.trust.doubts.lines import COLUMNS, LEAST_LINES, medians
 from core.trust.doubts.look import Look
 from core.units import format_length
 
@@ -27,8 +27,6 @@ MARGIN = 0.1
 
 LONG_RUN = 64
 """Lines over which the unevenness of the texture is followed."""
-
-SMALLEST = 64
 
 
 def tip_change(look: Look) -> Doubt | None:
@@ -50,7 +48,7 @@ def tip_change(look: Look) -> Doubt | None:
     kept: found in 193 of 200 maps (17 of 20 where lapping runs along the lines or at an angle); weakened to 0.7: in 82
     of 200. On maps of 128² a halved texture is found in a quarter.
     """
-    if look.blank or min(look.raw.shape) < SMALLEST:
+    if look.blank or min(look.raw.shape) < LEAST_LINES:
         return None
     found = best_split(look.level)
     if found is None:
@@ -135,7 +133,7 @@ def split(v: FloatArray, lag: int = 1) -> Split | None:
     """
     rows = np.flatnonzero(np.isfinite(v))
     n = len(rows)
-    if n < 0.9 * len(v) or n < SMALLEST // 2:
+    if n < 0.9 * len(v) or n < LEAST_LINES // 2:
         return None
     known = v[rows] - np.mean(v[rows])
     sums = np.cumsum(known)
