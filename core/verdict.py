@@ -72,7 +72,8 @@ def _lowest(ranking: Ranking, symbol: str) -> list[str]:
             f"(P {chance_text(chances[likeliest])})."
         ]
     what = "is the smoothest" if symbol in SMOOTH else f"has the lowest {symbol}"
-    return [f"{first} {what} (P {chance_text(chances[first])}, told apart from all)."]
+    whom = "all" if all(place.comparable for place in ranking.places) else "all that are comparable"
+    return [f"{first} {what} (P {chance_text(chances[first])}, told apart from {whom})."]
 
 
 def _bounds(ranking: Ranking) -> list[str]:
@@ -86,12 +87,17 @@ def _bounds(ranking: Ranking) -> list[str]:
 
 
 def _aside(ranking: Ranking) -> list[str]:
-    return [
-        f"{place.specimen} is set aside: its reading may not stand beside "
-        f"{'that' if len(place.not_comparable_with) == 1 else 'those'} of {listed(place.not_comparable_with)}."
-        for place in ranking.places
-        if not place.comparable and place.not_comparable_with
-    ]
+    gone = [place for place in ranking.places if not place.comparable and place.not_comparable_with]
+    if not gone:
+        return []
+    if len(gone) == 1:
+        others = gone[0].not_comparable_with
+        that = "that" if len(others) == 1 else "those"
+        return [f"{gone[0].specimen} is set aside: its reading may not stand beside {that} of {listed(others)}."]
+    names = listed([place.specimen for place in gone])
+    if all(not place.comparable for place in ranking.places):
+        return [f"{names} are set aside: no reading may stand beside another as they are."]
+    return [f"{names} are set aside: their readings may not stand beside those of the others."]
 
 
 def _unproven(ranking: Ranking, symbol: str) -> list[str]:

@@ -41,4 +41,10 @@ def test_single_spots_bounds_and_what_is_set_aside() -> None:
     )
     aside = said({"A": LOW, "B": NEAR, "C": HIGH}, set_aside={"C"}, partners={"C": ("A", "B")})
     assert "C is set aside: its reading may not stand beside those of A and B." in aside
+    both = said({"A": LOW, "B": HIGH}, set_aside={"A", "B"}, partners={"A": ("B",), "B": ("A",)})
+    assert both == "A and B are set aside: no reading may stand beside another as they are."
+    two = {"set_aside": {"C", "D"}, "partners": {"C": ("A", "B"), "D": ("A", "B")}}
+    text = said({"A": LOW, "B": HIGH, "C": HIGH, "D": HIGH}, **two)
+    assert text.startswith("A is the smoothest (P > 0.99, told apart from all that are comparable).")
+    assert "C and D are set aside: their readings may not stand beside those of the others." in text
     assert sentences(rank({}, positive=True), "Sq") == ()
