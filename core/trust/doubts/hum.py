@@ -35,6 +35,9 @@ OTHER_RATIO, OTHER_DIRECTIONAL_RATIO, OTHER_CYCLES = 30.0, 50.0, 16.0
 RED_SHARE = 0.1
 """RMS of the hum as a share of S above which the doubt is red."""
 
+SAME_COLUMN = 0.3
+"""Bins by which the interpolated wavenumber across may miss (1 % miss by 0.16)."""
+
 STANDING = 0.02
 """Cycles from line to line below which the stripe stands across the lines as a grating would."""
 
@@ -95,11 +98,20 @@ def _steady(look: Look, mains: list[Mains], rate: float) -> Doubt | None:
         if look.directional and harmonic_ratio(look.power, line) > HARMONIC:
             continue
         down, across = refined(look.power, line)
-        near = [place for place in mains if abs(line.across - place.bin) <= 1]
-        place = min(near, key=lambda place: round(abs(across - place.bin), 1))  # of two alike the lower harmonic
+        place = _nearest(mains, across, down / look.power.rows, rate)
         frequency, upwards = _frequencies(place, down / look.power.rows, rate)
         return _told(look, line, math.sqrt(line.share), frequency, upwards, rate, steady=True)
     return None
+
+
+def _nearest(mains: list[Mains], across: float, phase: float, rate: float) -> Mains:
+    """Which mains frequency a line is: of those in its column the one from which it would deviate by the fewest hertz.
+
+    Frequencies a pixel rate apart fall on one bin; mains keeps within a few hundredths of a hertz.
+    """
+    closest = min(abs(across - place.bin) for place in mains)
+    near = [place for place in mains if abs(across - place.bin) <= closest + SAME_COLUMN]
+    return min(near, key=lambda place: abs(_frequencies(place, phase, rate)[0] - place.frequency))
 
 
 def _lines_near(look: Look, mains: list[Mains]) -> list[Line]:

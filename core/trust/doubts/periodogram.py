@@ -27,8 +27,8 @@ ANGLES = 36
 LONGEST_BIN = 3
 SHORTEST = 0.25  # cycles per point
 
-FILL = 5
-"""Side of the square, points, over which neighbours vote for the height of a hole."""
+FILLS = (3, 5)
+"""Sides of the squares, points, whose measured points vote for the height of a hole: the smaller if it holds any."""
 
 Index = NDArray[np.intp]
 
@@ -151,7 +151,10 @@ def _from_neighbours(heights: FloatArray, measured: NDArray[np.bool_]) -> FloatA
     """Mean of the measured points in a square around every point; 0, the level, where there is none."""
     from scipy.ndimage import uniform_filter
 
-    weight = uniform_filter(measured.astype(np.float64), FILL)
-    sums = uniform_filter(np.where(measured, heights, 0.0), FILL)
-    some = weight > 0.5 / FILL**2  # running sums leave dust where there is nothing
-    return np.where(some, sums / np.where(some, weight, 1.0), 0.0)
+    filled = np.zeros(heights.shape)
+    known, zeroed = measured.astype(np.float64), np.where(measured, heights, 0.0)
+    for side in reversed(FILLS):
+        weight = uniform_filter(known, side)
+        some = weight > 0.5 / side**2  # running sums leave dust where there is nothing
+        np.divide(uniform_filter(zeroed, side), weight, out=filled, where=some)
+    return filled
