@@ -17,6 +17,9 @@ from core.spectrum.areal import LEAST_SIDE, ArealSpectrum, folds
 from core.spectrum.taper import CORRELATION, Window, window_weights
 from core.units import metres_per
 
+ROWS, COLUMNS = 32, 32
+"""Rows, and then columns, transformed at a time: they stay in the cache from one step to the next."""
+
 Kind = Literal["radial", "fast axis", "slow axis"]
 
 CONVENTIONS: dict[Kind, str] = {
@@ -293,38 +296,51 @@ def _along(z: FloatArray, used: BoolArray | None, pitch: float, pivot: float, ki
     """Spectrum along the last axis; `used` is None where every point counts."""
     from scipy import fft
 
-    n = z.shape[1]
+    rows, n = z.shape
     if n < LEAST_SIDE:
         raise MapError(f"Lines of {n} points are too short for a spectrum", fix=f"Take at least {LEAST_SIDE} points.")
     taper = window_weights(window, n)
-    u = np.ascontiguousarray(z - pivot)
-    if used is None:
-        u -= (u @ taper)[:, None] / taper.sum()
-        u *= taper
-        power = z.shape[0] * float(taper @ taper)
-    else:
-        weights = used * taper
-        u[~used] = 0.0
-        total = weights.sum(axis=1)
-        sums = np.einsum("ij,ij->i", u, weights)
-        u -= np.divide(sums, total, out=np.zeros_like(sums), where=total > 0)[:, None]
-        u[~used] = 0.0
-        u *= taper
-        power = float(np.square(weights).sum())
+    lines = np.empty((rows, n // 2 + 1), np.complex128)
+    power = 0.0
+    for top in range(0, rows, ROWS):
+        part = slice(top, min(top + ROWS, rows))
+        u, squares = _tapered_rows(z[part], None if used is None else used[part], pivot, taper)
+        power += squares
+        lines[part] = fft.rfft(u, axis=1, overwrite_x=True)
     if not power > 0:
         raise MapError("No point of the map counts, so it has no spectrum")
-    lines = fft.rfft(u, axis=1, overwrite_x=True)[:, 1:]
-    total = np.square(lines.real).sum(axis=0) + np.square(lines.imag).sum(axis=0)
-    areal = fft.fft(lines, axis=0, overwrite_x=True)
-    square = np.square(areal.real) + np.square(areal.imag)
-    mean, fourth = square.sum(axis=0), np.square(square, out=square).sum(axis=0)
+    mean, fourth = np.empty(n // 2), np.empty(n // 2)
+    for left in range(0, n // 2, COLUMNS):
+        block = slice(left, left + COLUMNS)
+        areal = fft.fft(lines[:, 1:][:, block], axis=0)
+        square = np.square(areal.real)
+        square += np.square(areal.imag)
+        square.sum(axis=0, out=mean[block])
+        np.einsum("ij,ij->j", square, square, out=fourth[block])
     independent = np.divide(2 * mean**2, fourth, out=np.ones_like(mean), where=fourth > 0)
+    total = mean / rows  # Parseval: the rows' own spectra need not be squared and summed
     return Spectrum(
         kind,
         frozen(np.asarray(np.fft.rfftfreq(n, pitch)[1:], dtype=np.float64)),
         frozen(total * (pitch / power)),
-        frozen(np.clip(independent, 1.0, z.shape[0])),
+        frozen(np.clip(independent, 1.0, rows)),
         (1 / (n * pitch),),
         window,
         CONVENTIONS[kind],
     )
+
+
+def _tapered_rows(z: FloatArray, used: BoolArray | None, pivot: float, taper: FloatArray) -> tuple[FloatArray, float]:
+    """Rows less their weighted means, times their weights; and the sum of the squared weights."""
+    u = np.ascontiguousarray(z - pivot)
+    if used is None:
+        u -= (u @ taper)[:, None] / taper.sum()
+        u *= taper
+        return u, len(z) * float(taper @ taper)
+    weights = used * taper
+    u[~used] = 0.0
+    total = weights.sum(axis=1)
+    sums = np.einsum("ij,ij->i", u, weights)
+    u -= np.divide(sums, total, out=np.zeros_like(sums), where=total > 0)[:, None]
+    u *= weights
+    return u, float(np.square(weights).sum())

@@ -117,7 +117,7 @@ def lines(scan: HeightMap) -> NDArray[np.float64]:
 
 @pytest.mark.parametrize("way", [lines, lines_by_script], ids=lambda way: way.__name__)
 def test_fast_axis(benchmark: BenchmarkFixture, way: Callable[[HeightMap], NDArray[np.float64]]) -> None:
-    """Ours also counts the independent rows, by a second transform: it may be the slower one."""
+    """Ours also counts the independent rows, by a second transform."""
     scan = film(1024)
     benchmark.group = "fast-axis spectrum, 1024²"
     found = benchmark(way, scan)
