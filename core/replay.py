@@ -202,6 +202,7 @@ def bench_of(
         treatment=Treatment.from_list(told["treatment"]["steps"]),
         rank_by=str(told["rank_by"]),
         scale=_scale(told),
+        repeats=tuple(tuple(map(str, group)) for group in told.get("repeats", [])),
     )
     return bench.with_scans(taken).with_refused(refused), tuple(changed), tuple(absent)
 

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 @click.option("--range", "height_range", metavar="0nm:100nm", help="Shared height scale of the figure.")
 @click.option("--zero", type=click.Choice(["lowest", "mean", "median"]), help="Where 0 nm is.")
 @click.option("--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen.")
+@click.option("--repeats", multiple=True, metavar="A,B", help="Scans of one place again, by name or file; repeatable.")
 @click.option("--claim", "claims", multiple=True, metavar="TEXT", help="A vendor's claim to judge; repeatable.")
 @click.option("--rule", type=click.Choice(["guarded", "simple"]), default="guarded", help="Decision rule for claims.")
 @click.option("--title", default="", help="Title of sheet and figure.")
@@ -48,6 +49,7 @@ def compare(
     height_range: str | None,
     zero: str | None,
     patterns: tuple[str, ...],
+    repeats: tuple[str, ...],
     claims: tuple[str, ...],
     rule: str,
     title: str,
@@ -68,6 +70,7 @@ def compare(
     from core.gather import gather
     from core.handover import kinds, write_all
     from core.measures import CATALOGUE
+    from core.noise_on_bench import with_repeats
     from core.scale import Scale
 
     if rank_by not in CATALOGUE:
@@ -86,6 +89,8 @@ def compare(
         bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, layouts=layouts(), jobs=jobs, report=report)
         bench = replace(bench, title=title, treatment=recipe, rank_by=rank_by, scale=scale)
         bench = replace(bench, claims=tuple(map(Stated, claims)), claim_rule=rule)
+        with wrong_use("--repeats"):
+            bench = with_repeats(bench, repeats)
         comparison = compare_bench(bench, jobs=jobs, report=report)
         say_refused(comparison.refused)
         if not comparison.scans:

@@ -79,6 +79,21 @@ def _specimens(told: Record) -> Iterator[Record]:
     for specimen in told["specimens"]:
         same = {"name": specimen["name"], "specimen": specimen["name"]}
         yield from _readings("specimen", same, specimen["readings"])
+        yield from _noise(same, specimen["noise"])
+
+
+def _noise(same: Record, noise: Record | None) -> Iterator[Record]:
+    """Noise floor and Sq without noise, of the level “noise”; nothing where nothing is known of noise."""
+    if noise is None:
+        return
+    line = {"level": "noise", "unit": "m"} | same
+    if noise["floor"] is not None:
+        floor = noise["floor"]
+        yield line | {"symbol": "N", "value": floor["value_m"], "low": floor["low_m"], "high": floor["high_m"],
+                      "note": floor["method"]}  # fmt: skip
+    bounds = {"high": noise["bound_m"]} if noise["limited"] else {"low": noise["low_m"], "high": noise["high_m"]}
+    told = "; ".join(filter(None, (noise["correction"], noise["note"])))
+    yield line | {"symbol": "Sq without noise", "value": noise["value_m"], "note": told} | bounds
 
 
 def _recipe(told: Record) -> Iterator[Record]:

@@ -25,6 +25,8 @@ from core.sheet.bumps import HEADS as BUMP_HEADS
 from core.sheet.bumps import bumps_row
 from core.sheet.claims import HEADS, LEVELS, claim_row
 from core.sheet.method import ONLY_ITEMS, method
+from core.sheet.noise import HEADS as NOISE_HEADS
+from core.sheet.noise import noise_notes, noise_row
 from core.sheet.record import PROGRAM, SCHEMA, carried, record
 from core.sheet.whisker import WIDTH, Axis, Whisker
 from core.sheet.words import (
@@ -51,6 +53,7 @@ from core.verdict import listed, sentences
 if TYPE_CHECKING:
     from jinja2 import Template
 
+NAMED = 3  # specimens that are named in a row of the standing
 COLUMNS = 6  # readings side by side that an A4 page holds
 
 
@@ -114,6 +117,8 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
         claim_heads=HEADS,
         bumps=_bumps(comparison),
         bump_heads=BUMP_HEADS,
+        noise=_noise(comparison),
+        noise_heads=NOISE_HEADS,
         appendix=[_appendix(comparison, specimen) for specimen in comparison.specimens],
         method=method(comparison),
         toml=clean_lines(comparison.treatment.to_toml()),
@@ -181,10 +186,11 @@ def _rows(comparison: Comparison, axis: Axis, factor: float) -> list[Row]:
 
 
 def _aside(place: Place) -> str:
-    """Why a reading is greyed."""
-    return clean(
-        f"not comparable with {listed(place.not_comparable_with)}" if place.not_comparable_with else "set aside"
-    )
+    """Why a reading is greyed, short: the pairs stand under comparability."""
+    others = place.not_comparable_with
+    if not others:
+        return "set aside"
+    return clean(f"not comparable with {listed(others) if len(others) <= NAMED else f'{len(others)} others'}")
 
 
 def _probability(share: float | None) -> str:
@@ -263,6 +269,13 @@ def _bumps(comparison: Comparison) -> list[dict[str, Any]]:
         {"cells": bumps_row(one.name, one.bumps), "note": clean(one.bumps.note) if one.bumps else ""}
         for one in comparison.specimens
     ]
+
+
+def _noise(comparison: Comparison) -> list[dict[str, Any]]:
+    """The noise of every specimen: cells and conditions; empty where nothing says anything about noise."""
+    if comparison.noise is None:
+        return []
+    return [{"cells": noise_row(one), "notes": list(noise_notes(one))} for one in comparison.specimens]
 
 
 def _claims(comparison: Comparison) -> list[dict[str, Any]]:

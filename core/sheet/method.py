@@ -8,6 +8,17 @@ from core.sheet.words import band_text
 ONLY_ITEMS = "The results relate only to the items tested, at the spots that were scanned."
 
 
+NOISE = (
+    "Scans of one place again were registered to a fraction of a point by their long waves and laid on each other by "
+    "Fourier interpolation: what repeats is surface, half the variance of the difference is noise. A floor that was "
+    "measured elsewhere is taken off in quadrature in the same band, its uncertainty with it, on asymmetric intervals. "
+    "Above N/S = 0.7 (of a floor known worse than 5 %: above 0.7 by its upper limit) only a bound is given; such "
+    "specimens are tied with each other and with everything lower. Repeats count as one spot. Specimens are ranked by "
+    "readings with noise, which keeps their order. Hum locked to the lines, bow and double tips repeat and count as "
+    "surface."
+)
+
+
 def method(comparison: Comparison) -> list[tuple[str, str]]:
     """Headings and paragraphs on treatment, band, interval, standing, comparability and figure."""
     return [
@@ -40,6 +51,7 @@ def method(comparison: Comparison) -> list[tuple[str, str]]:
             "quadrature on the logarithm. What levelling took off the texture is estimated from the levelled map, told "
             "and never corrected.",
         ),
+        *([("Noise", NOISE)] if comparison.noise is not None else []),
         (
             "Standing",
             f"By {comparison.rank_by}, the lowest first. Each pair of specimens is tested by Welch's t with Holm's "

@@ -17,6 +17,7 @@ from core.results import Comparison, ScanResult, SpecimenResult
 from core.scale import Scale
 from core.sheet.bumps import bumps_record
 from core.sheet.claims import claims_record
+from core.sheet.noise import measured_record, noise_record
 from core.sheet.words import clean
 from core.standing import Place, Ranking
 from core.trust.budget import Budget
@@ -30,11 +31,24 @@ PROGRAM = "lowrelief"
 
 Record = dict[str, Any]
 
-KEPT = ("schema", "program", "created", "title", "treatment", "band", "rank_by", "shared_range_m", "scale", "standing")
+KEPT = (
+    "schema",
+    "program",
+    "created",
+    "title",
+    "treatment",
+    "band",
+    "rank_by",
+    "shared_range_m",
+    "scale",
+    "standing",
+    "repeats",
+)
 """What a figure carries of the comparison as a whole."""
 
 ORIGIN = ("name", "specimen", "spot", "file", "sha256", "channel", "unit", "shape", "pitch_m")
 """What is told of a scan so that it can be read again as it was."""
+
 
 def record(comparison: Comparison) -> Record:
     """The comparison as nested dictionaries of text, numbers, booleans and None, schema 1.
@@ -75,6 +89,8 @@ def record(comparison: Comparison) -> Record:
             "ranking": _ranking(comparison.ranking, comparison.rank_by),
             "choices": None if comparison.choices is None else _choices(comparison.choices),
             "claims": claims_record(comparison.claims),
+            "repeats": [list(group) for group in comparison.noise.groups] if comparison.noise else [],
+            "noise": measured_record(comparison.noise),
             "comparability": [_pair(pair) for pair in comparison.comparability],
             "refused": [_refusal(refusal) for refusal in comparison.refused],
         }
@@ -166,6 +182,7 @@ def _specimen(specimen: SpecimenResult) -> Record:
         "doubts": [_doubt(doubt) for doubt in specimen.doubts],
         "budgets": {symbol: _budget(budget) for symbol, budget in specimen.budgets.items()},
         "bumps": bumps_record(specimen.bumps),
+        "noise": noise_record(specimen.noise),
     }
 
 

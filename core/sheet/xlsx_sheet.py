@@ -17,6 +17,7 @@ from core.measures.reading import Reading
 from core.results import Comparison
 from core.sheet.budget_table import ROLES, contribution_text, freedom_text
 from core.sheet.method import ONLY_ITEMS, method
+from core.sheet.noise import noise_notes
 from core.sheet.record import PROGRAM, Record, carried, record
 from core.sheet.words import band_text, clean, column_scaling, common_unit, comparability_text
 from core.units import metres_per
@@ -61,6 +62,8 @@ def write(comparison: Comparison, path: Path) -> None:
             _table(book, "Specimens", _specimens(comparison, told))
             _table(book, "Budgets", _budgets(comparison))
             _table(book, "Bumps", _bumps(told))
+            if comparison.noise is not None:
+                _table(book, "Noise", _noise(comparison, told))
             if comparison.claims:
                 _table(book, "Claims", _claims(comparison))
             _notes(book, comparison, told)
@@ -170,6 +173,32 @@ def _bumps(told: Record) -> list[Column]:
     }.items():
         columns.append(Column(head, _scaled([one[f"{key}_m"] for one in found], 1e-9), 14, "0.000"))
     return [*columns, Column("Note", [one["note"] for one in found], 60)]
+
+
+def _noise(comparison: Comparison, told: Record) -> list[Column]:
+    """Noise and what is left of Sq without it, in nm."""
+    items = [(item["name"], item["noise"] or {}) for item in told["specimens"]]
+    columns = [Column("Specimen", [name for name, _ in items], 34)]
+    lengths = {
+        "raw_m": "Sq as read (nm)",
+        "value_m": "Sq without noise (nm)",
+        "low_m": "Low 95 % (nm)",
+        "high_m": "High 95 % (nm)",
+        "bound_m": "At most (nm)",
+        "real_above_m": "Real above (nm)",
+    }
+    floors = [one.get("floor") or {} for _, one in items]
+    columns.append(Column("Noise N (nm)", _scaled([floor.get("value_m") for floor in floors], 1e-9), 13, "0.0000"))
+    columns.append(Column("N/S", [one.get("ratio") for _, one in items], 8, "0.00"))
+    for key, head in lengths.items():
+        columns.append(Column(head, _scaled([one.get(key) for _, one in items], 1e-9), 14, "0.0000"))
+    notes = ["; ".join(noise_notes(specimen)) for specimen in comparison.specimens]
+    return [
+        *columns,
+        Column("Limited", ["yes" if one.get("limited") else "no" for _, one in items], 9),
+        Column("N from", [floor.get("method") for floor in floors], 18),
+        Column("Notes", notes, 90),
+    ]
 
 
 def _claims(comparison: Comparison) -> list[Column]:
