@@ -173,6 +173,10 @@ def warnings(comparison: Comparison) -> str:
     red = [pair for pair in comparison.comparability if pair.level == "red"]
     if not red:
         return ""
+    aside = [place.specimen for place in comparison.standing if not place.comparable and place.not_comparable_with]
+    if 0 < len(aside) < len(comparison.standing):
+        reasons = dict.fromkeys(reason for pair in red for reason in pair.reasons)
+        return clean(f"Not comparable: {_some(aside)} with the others ({reasons_text(tuple(reasons))}).")
     told = [f"{_short(pair.first)} and {_short(pair.second)} ({reasons_text(pair.reasons)})" for pair in red[:2]]
     more = f"; and {len(red) - 2} more pairs, see the sheet" if len(red) > 2 else ""
     return clean("Not comparable: " + "; ".join(told) + more + ".")
@@ -199,11 +203,11 @@ def caption_text(comparison: Comparison, shown: Sequence[Panel], *, bars_written
 
 def _hollow(shown: Sequence[Panel]) -> str:
     """What hollow ranks and grey numbers mean, if there are any."""
-    meanings = [
-        *(["one spot, not proven"] if any(not panel.proven for panel in shown) else []),
-        *(["grey: not comparable, set aside"] if any(panel.aside for panel in shown) else []),
+    told = [
+        *(["Hollow rank: one spot, not proven."] if any(not panel.proven for panel in shown) else []),
+        *(["Hollow rank, grey numbers: not comparable, set aside."] if any(panel.aside for panel in shown) else []),
     ]
-    return f"Hollow rank: {'; '.join(meanings)}." if meanings else ""
+    return " ".join(told)
 
 
 def _bars(shown: Sequence[Panel], lengths: set[str]) -> str:

@@ -28,8 +28,8 @@ def test_figure_and_sheet_say_so(make_bench: object) -> None:
     made = compare(mixed(make_bench))
     shown = panels(made)
     assert [panel.name for panel in shown if panel.aside] == ["large"]
-    assert "Hollow rank: grey: not comparable, set aside." in caption_text(made, shown, bars_written=True)
-    assert "large" in warnings(made)
+    assert "Hollow rank, grey numbers: not comparable, set aside." in caption_text(made, shown, bars_written=True)
+    assert warnings(made).startswith("Not comparable: large with the others (")
     html = page(made)
     assert html.count('<tr class="aside">') == 1
     assert "not comparable with carrier 1, carrier 2 and carrier 3" in html
