@@ -53,6 +53,7 @@ def drift(look: Look) -> Doubt | None:
     Simulated for this program (256², ten clean textures, τ = 8 lines; `tests/core/trust/test_doubt_spatial_rates.py`):
     1 alarm in 1,500 clean maps. Creep of 4 S is found in 178 of 180 maps and of 2 S in 170 of 180, but where grooves
     run along the scan lines (14 and 1 of 20): there the lines wander as much by themselves. A repeated scan settles it.
+    Without the limit of 6 sigma it alarmed on a measured rubber surface and, below 1 S, on crystal steps.
     """
     if look.blank or min(look.raw.shape) < LEAST_LINES:
         return None
