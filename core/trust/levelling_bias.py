@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from core.errors import TreatmentError
 from core.heightmap import EMPTY, Entry, FloatArray, HeightMap
 from core.polynomials.basis import orthonormal
 from core.treatment.frame import Frame, Lattice
@@ -204,13 +205,20 @@ def _done(raw: Lattice, steps: Iterable[Entry]) -> list[tuple[int, _Done]]:
         if removed is not None:
             found.append((number, _Done(_what(entry.step), removed, frame, _by_median(entry.step))))
         elif entry.step.get("do") in STEPS:
-            step = STEPS[entry.step["do"]].from_parameters({k: v for k, v in entry.step.items() if k != "do"})
-            frame = step.frame(frame)
+            frame = _after(entry.step, frame)
             if "longest_m" in entry.figures:
                 longest.append((number, entry.figures["longest_m"]))
     return [
         (n, replace(step, longest=min((wave for at, wave in longest if at > n), default=None))) for n, step in found
     ]
+
+
+def _after(step: Mapping[str, Any], frame: Frame) -> Frame:
+    """The lattice after a step; as it was where the history does not say enough to know."""
+    try:
+        return STEPS[step["do"]].from_parameters({k: v for k, v in step.items() if k != "do"}).frame(frame)
+    except TreatmentError:
+        return frame
 
 
 def _removed(step: Mapping[str, Any] = EMPTY) -> Removed | None:
