@@ -298,7 +298,10 @@ def _finite_area(reading: Reading, spots: Sequence[Evidence], relative: bool) ->
     areas = [spot.area for spot in spots if spot.area is not None]
     if reading.symbol not in READABLE or not areas or not relative:
         return []
-    variance = float(np.mean([a.variance if reading.symbol == "Sq" else a.variance_absolute for a in areas]))
+    if reading.n < 2:
+        variance = areas[0].variance if reading.symbol == "Sq" else areas[0].variance_absolute
+    else:
+        variance = float(np.mean([area.floor(reading.symbol) for area in areas]))
     freedom = 2 * len(areas) / variance if variance > 0 else math.inf
     half = COVERAGE * math.sqrt(variance / max(reading.n, 1)) / 2
     lengths = min(area.lengths for area in areas)

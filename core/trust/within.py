@@ -50,6 +50,7 @@ FINE = 4.0
 WITHIN = "within this scan only; spot-to-spot variation unknown, not rankable"
 COARSE = "optimistic, real cover about 80–90 %"
 FLOOR = "the spots agree better than their finite areas allow; the interval is that of the areas"
+FEW_FEATURES = "a few features make most of it, no interval from one scan"
 NO_INTERVAL = "S depends on the window: the texture is nearly as long as the scan, no interval from one scan"
 
 
@@ -69,6 +70,8 @@ class FiniteArea:
         The same for Sa²: the mean of |u| scatters a little more than its square would let expect.
     banded : bool
         Whether a band up to a quarter of the side was set.
+    heavy : float
+        Factor (1 or more) by which excess kurtosis enlarged the variances.
     """
 
     length: float
@@ -76,6 +79,14 @@ class FiniteArea:
     variance: float
     variance_absolute: float
     banded: bool
+    heavy: float = 1.0
+
+    def floor(self, symbol: str) -> float:
+        """Relative variance of Sq² or Sa² by the autocorrelation alone: what spots cannot agree better than.
+
+        Kurtosis is left out: it comes from few features, and spots may well have the same ones.
+        """
+        return (self.variance if symbol == "Sq" else self.variance_absolute) / self.heavy
 
     @property
     def u(self) -> float:
@@ -101,7 +112,8 @@ class FiniteArea:
     def note(self) -> str:
         """What has to stand beside the interval."""
         if not self.told:
-            return f"{NO_INTERVAL}; {WITHIN}"
+            long = not self.banded and self.lengths < OPTIMISTIC
+            return f"{NO_INTERVAL if long else FEW_FEATURES}; {WITHIN}"
         return f"{WITHIN}; {COARSE}" if self.optimistic else WITHIN
 
 
@@ -149,6 +161,7 @@ def finite_area(scan: HeightMap, *, kurtosis: float | None = None) -> FiniteArea
         variance=heavy * raw / used,
         variance_absolute=heavy * raw_absolute / used,
         banded=banded,
+        heavy=heavy,
     )
 
 
@@ -307,7 +320,7 @@ def floored(reading: Reading, areas: Sequence[FiniteArea | None]) -> Reading:
         return reading
     if reading.value <= 0 or reading.low <= 0 or reading.high is None:
         return reading
-    variance = float(np.mean([a.variance if reading.symbol == "Sq" else a.variance_absolute for a in known]))
+    variance = float(np.mean([area.floor(reading.symbol) for area in known]))
     least = 1.96 * math.sqrt(variance) / 2 / math.sqrt(reading.n)
     if math.log(reading.high / reading.low) / 2 >= least:
         return reading

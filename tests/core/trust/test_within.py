@@ -17,6 +17,7 @@ from core.synthetic.texture import _from_density
 from core.treatment import Treatment
 from core.trust.within import (
     COARSE,
+    FEW_FEATURES,
     FLOOR,
     NO_INTERVAL,
     WITHIN,
@@ -205,6 +206,7 @@ def test_what_is_told_depends_on_the_lengths_in_a_side():
     assert area(4.9).note == f"{NO_INTERVAL}; {WITHIN}"
     assert area(3.0, banded=True).note == WITHIN
     assert area(20.0, variance=2.5).told is False
+    assert area(20.0, variance=2.5, heavy=50.0).note == f"{FEW_FEATURES}; {WITHIN}"
 
 
 def test_only_means_over_all_points_get_one():
@@ -255,6 +257,8 @@ def test_spots_that_agree_by_chance_get_the_floor():
     held = floored(lucky, [area] * 3)
     assert math.log(held.high / held.low) / 2 == pytest.approx(1.96 * 0.1 / math.sqrt(3), rel=1e-9)
     assert held.note == FLOOR
+    specks = FiniteArea(1.0, 20.0, 0.4, 0.5, banded=False, heavy=10.0)  # spots may have the same few features
+    assert floored(lucky, [specks] * 3).high == pytest.approx(held.high, rel=1e-9)
     wide = Reading("Sq", 1.0, "m", "", uncertainty=0.5, low=0.6, high=1.6, n=3)
     assert floored(wide, [area] * 3) == wide
     assert floored(lucky, [None, None, None]) == lucky
