@@ -24,8 +24,8 @@ PAGES = {
 
 def test_all_pages_are_there() -> None:
     assert set(PAGES) == {
-        "index.md", "comparing.md", "scale.md", "treatment.md", "standing.md", "uncertainty.md", "hand-over.md", "files.md",
-        "safety.md",
+        "index.md", "comparing.md", "scale.md", "treatment.md", "standing.md", "uncertainty.md", "noise.md",
+        "hand-over.md", "files.md", "safety.md",
     }  # fmt: skip
 
 

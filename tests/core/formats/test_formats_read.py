@@ -179,6 +179,7 @@ def test_known_keys_of_a_sidecar_are_si_and_unknown_ones_text(array: Path) -> No
         line_rate = "0,5 Hz"
         probe_radius = "8 nm"
         direction = "Retrace"
+        role = "Reference"
         date = 2026-03-04
         operator = "A. B."
         cleaned = true
@@ -195,6 +196,7 @@ def test_known_keys_of_a_sidecar_are_si_and_unknown_ones_text(array: Path) -> No
         "line_rate": 0.5,
         "probe_radius": 8e-9,
         "direction": "retrace",
+        "role": "reference",
         "date": "2026-03-04",
         "operator": "A. B.",
         "cleaned": "true",
@@ -216,6 +218,7 @@ def test_known_keys_of_a_sidecar_are_si_and_unknown_ones_text(array: Path) -> No
         ('probe_radius = "sharp"', "not a length"),
         ("probe_radius = -1e-9", "no size"),
         ('direction = "up"', "no scan direction"),
+        ('role = "judge"', "no role of a scan"),
         ("a = " + "[" * 3000, "not valid TOML"),
     ],
 )
