@@ -128,8 +128,8 @@ class Tried:
     radius : float
         Tried, metres.
     unexplained : float
-        Share of points that stand more than four times the noise above anything such a probe could have drawn: were
-        the probe as blunt, there would be none but noise.
+        Share of points that stand above anything such a probe could have drawn by more than four times the noise and
+        the sampling, (dy² + dx²)/4R: were the probe as blunt, there would be next to none.
     hidden : float
         Mean of the map less the eroded map, metres: how far, on average, the surface may lie deeper.
     """
@@ -158,7 +158,9 @@ def sweep(scan: HeightMap, radii: tuple[float, ...], *, noise: float | None = No
 def _tried(scan: HeightMap, radius: float, noise: float) -> Tried:
     surface = eroded(scan.z, scan.pitch, radius)
     above = (scan.z - dilated(surface, scan.pitch, radius))[scan.used]
-    beyond = above > 4 * noise + 1e-12 * _span(scan.z)
+    # Between pixels a parabola is drawn by its neighbours, up to this much too low.
+    sampling = sum(step**2 for step in scan.pitch) / (4 * radius)
+    beyond = above > 4 * noise + sampling + 1e-12 * _span(scan.z)
     return Tried(radius, float(np.mean(beyond)), hidden(scan.z, surface))
 
 
