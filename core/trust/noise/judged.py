@@ -22,7 +22,7 @@ from core.trust.noise.floor import (
     from_repeats,
     pooled,
 )
-from core.trust.noise.quadrature import GATE, ONE_SIDED, WELL_KNOWN, Corrected, corrected, one_sided
+from core.trust.noise.quadrature import ONE_SIDED, Corrected, corrected
 from core.trust.noise.reality import RealitySpectrum, reality_spectrum
 from core.trust.noise.registration import Shift
 from core.trust.noise.repeats import Groups
@@ -30,6 +30,9 @@ from core.trust.noise.share import Limits
 
 READING = "Sq"
 """The reading that noise is taken off: noise adds to it in quadrature, to no other exactly."""
+
+COPY = 1e-12
+"""Share of the mean square below which a difference is rounding, so that one file is a copy of the other."""
 
 WITHIN = "within this scan only; spot-to-spot variation unknown, not rankable"
 
@@ -221,6 +224,10 @@ def _repeated(maps: Sequence[HeightMap], names: tuple[str, ...], band: Limits, r
         found = covariance(aligned)
     except MapError as error:
         return RepeatedSpot(names, note=f"{error.what}. {error.fix}".strip())
+    if found.noise <= COPY * found.raw**2:
+        return RepeatedSpot(
+            names, aligned.shifts, note="the scans agree point for point: copies say nothing about noise"
+        )
     return RepeatedSpot(
         names,
         aligned.shifts,
@@ -320,18 +327,5 @@ def _bound_of_one(spot: RepeatedSpot) -> float:
 
 def _unknown(result: Corrected, floor: NoiseFloor) -> Corrected:
     """An upper limit of the noise corrects nothing: the reading stands as it is, with a word of warning."""
-    bound = one_sided(result.raw, None, 0)
     note = f"not corrected: {floor.note or 'the floor is an upper limit'}"
-    return replace(result, limited=False, value=None, low=None, high=None, bound=bound, note=note)
-
-
-__all__ = [
-    "GATE",
-    "WELL_KNOWN",
-    "MeasuredNoise",
-    "RepeatedSpot",
-    "SpecimenNoise",
-    "judge",
-    "limited_specimens",
-    "measure_noise",
-]
+    return replace(result, limited=False, value=None, low=None, high=None, bound=None, note=note)

@@ -134,6 +134,14 @@ def test_repeats_of_unlike_pixels_are_noted(make_repeats):
     assert "different pixels" in judge(measured, spots, treated, raw)["film"].note
 
 
+def test_copies_are_no_repeats(make_repeats):
+    treated, spots, _, raw = bench(make_repeats, np.random.default_rng(12), {"film": (0.5, 1, False)})
+    treated["copy"] = treated["film 0"]
+    judged = judge(measure_noise(treated, (("film 0", "copy"),)), spots, treated, raw)
+    assert judged["film"].floor is None
+    assert "copies" in judged["film"].note
+
+
 def test_spots_known_before_are_not_measured_again(make_repeats):
     treated, _, groups, _ = bench(make_repeats, np.random.default_rng(9), {"film": (0.5, 1, True)})
     first = measure_noise(treated, groups)
