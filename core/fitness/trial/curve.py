@@ -45,7 +45,7 @@ class Curve:
         return float(self.plateau * ndtr((diameter - self.middle) / self.width))
 
 
-def fitted(diameters: FloatArray, dropped: FloatArray, found: FloatArray) -> Curve:
+def fitted(diameters: FloatArray, dropped: FloatArray, found: FloatArray, near: Curve | None = None) -> Curve:
     """The curve by maximum likelihood (binomial), its plateau free.
 
     Without a plateau the freedom costs nothing; with one of 0.98 a curve that must reach 1 is wrong by 0.6 nm in 12
@@ -55,6 +55,8 @@ def fitted(diameters: FloatArray, dropped: FloatArray, found: FloatArray) -> Cur
     ----------
     diameters, dropped, found : ndarray, shape (n,)
         Metres; numbers of spheres.
+    near : Curve, optional
+        A curve to begin from, where one is known; several beginnings are tried otherwise.
 
     Examples
     --------
@@ -80,14 +82,12 @@ def fitted(diameters: FloatArray, dropped: FloatArray, found: FloatArray) -> Cur
         hit = found * (math.log(a) + log_ndtr(u))
         return -float(np.sum(hit + xlog1py(dropped - found, -np.minimum(recall, 1 - 1e-12))))
 
-    best = None
-    for width in (0.05, 0.2):
-        for plateau in (4.0, 1.0):
-            start = np.array([half, math.log(width), plateau])
-            tried = minimize(loss, start, method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-4, "maxiter": 600})
-            if best is None or tried.fun < best.fun:
-                best = tried
-    assert best is not None
+    starts = [(half, math.log(width), plateau) for width in (0.05, 0.2) for plateau in (4.0, 1.0)]
+    if near is not None:
+        starts = [(near.middle / scale, math.log(near.width / scale), 2.0)]
+    options = {"xatol": 1e-4, "fatol": 1e-4, "maxiter": 600}
+    tried = [minimize(loss, np.array(start), method="Nelder-Mead", options=options) for start in starts]
+    best = min(tried, key=lambda one: float(one.fun))
     middle, log_width, logit = (float(value) for value in best.x)
     return Curve(float(PLATEAU + (1 - PLATEAU) * expit(logit)), middle * scale, math.exp(log_width) * scale)
 
@@ -113,20 +113,16 @@ def interval(
         None where more than one draw in forty never reaches it.
     """
     maps = len(dropped)
+    whole = fitted(diameters, dropped.sum(axis=0), found.sum(axis=0))
     reached = []
     for _ in range(DRAWS):
         pick = rng.integers(0, maps, maps) if maps >= 3 else np.arange(maps)
         n, k = dropped[pick].sum(axis=0), found[pick].sum(axis=0)
         drawn = rng.binomial(n.astype(int), np.clip((k + 0.5) / (n + 1), 0, 1)).astype(np.float64)
-        reached.append(fitted_quickly(diameters, n, drawn))
+        reached.append(fitted(diameters, n, drawn, near=whole).reaches())
     ends = np.quantile(np.array([math.inf if d is None else d for d in reached]), (0.025, 0.975), method="nearest")
     low, high = (float(end) if math.isfinite(end) else None for end in ends)
     return low, high
-
-
-def fitted_quickly(diameters: FloatArray, dropped: FloatArray, found: FloatArray) -> float | None:
-    """The diameter of 95 % for one draw."""
-    return fitted(diameters, dropped, found).reaches()
 
 
 def all_seen(dropped: Sequence[int], found: Sequence[int]) -> float:

@@ -291,7 +291,7 @@ def _reliable(run: _Run, limits: _Limits, radius: float) -> Reliable:
     if expected > largest:
         note = f"not countable: bumps of the surface itself reach {format_length(limits.threshold)}"
         return Reliable(None, None, None, (), expected, cautious, note)
-    start = max(expected, (0.5 * pixels) ** 2 / (2 * radius))
+    start = max(expected, pixels**2 / (2 * radius))  # half its base is a pixel: nothing smaller is found
     tried = run.drop([(share * start, run.plan.spheres) for share in CURVE])
     top = CURVE[-1]
     for _ in range(EXTENSIONS):
