@@ -25,6 +25,7 @@ PAGES = {
 def test_all_pages_are_there() -> None:
     assert set(PAGES) == {
         "index.md", "comparing.md", "scale.md", "treatment.md", "standing.md", "uncertainty.md", "noise.md",
+        "particles.md",
         "hand-over.md", "files.md", "safety.md",
     }  # fmt: skip
 

@@ -85,8 +85,10 @@ def fitted(diameters: FloatArray, dropped: FloatArray, found: FloatArray, near: 
     starts = [(half, math.log(width), plateau) for width in (0.05, 0.2) for plateau in (4.0, 1.0)]
     if near is not None:
         starts = [(near.middle / scale, math.log(near.width / scale), 2.0)]
-    options = {"xatol": 1e-4, "fatol": 1e-4, "maxiter": 600}
-    tried = [minimize(loss, np.array(start), method="Nelder-Mead", options=options) for start in starts]
+    tried = [
+        minimize(loss, np.array(start), method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-4, "maxiter": 600})
+        for start in starts
+    ]
     best = min(tried, key=lambda one: float(one.fun))
     middle, log_width, logit = (float(value) for value in best.x)
     return Curve(float(PLATEAU + (1 - PLATEAU) * expit(logit)), middle * scale, math.exp(log_width) * scale)

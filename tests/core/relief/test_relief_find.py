@@ -1,4 +1,4 @@
-"""Bumps against closed forms: crests of Gaussian surfaces, caps of known height and volume, what merges, what is lost."""
+"""Bumps against closed forms: crests of Gaussian surfaces, caps of known height and volume, what merges."""
 
 from __future__ import annotations
 
