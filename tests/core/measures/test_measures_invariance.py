@@ -5,6 +5,9 @@ A reading that is added to the catalogue is tested here from its first day: it h
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -12,6 +15,7 @@ from numpy.typing import NDArray
 from core.heightmap import HeightMap
 from core.measures import CATALOGUE, readings
 from core.synthetic import gaussian_texture
+from core.treatment import Level
 from core.trust.interval import of_spots
 
 PITCH = (1e-8, 1.25e-8)
@@ -123,3 +127,25 @@ def test_holes_at_random_leave_readings_within_their_interval() -> None:
         )
         assert whole_spots.low is not None and whole_spots.high is not None and lost_spots.value is not None, symbol
         assert whole_spots.low <= lost_spots.value <= whole_spots.high, symbol
+
+
+def test_invariances_1_23(before: dict[str, float], expected: Callable[..., Any]) -> None:
+    """Reference 1.23: the same, as ratios with the tolerances of the list."""
+    higher, flipped, wider = read(3 * SCAN.z), read(-SCAN.z), read(SCAN.z, (2 * PITCH[0], 2 * PITCH[1]))
+    for symbol in ("Sq", "Sa", "Sp", "Sv", "Sz", "Sk", "Vmp", "Sdq"):
+        name = "1.23|z -> k z, k=3: ratio of Sq, Sa, Sp, Sv, Sz, Sk, Vmp, Sdq"
+        assert higher[symbol] / before[symbol] == expected(name)
+    assert flipped["Ssk"] / before["Ssk"] == expected("1.23|z -> -z: Ssk ratio")
+    assert wider["Sdq"] / before["Sdq"] == expected("1.23|x,y -> 2x,2y: Sdq ratio")
+    assert wider["Sal"] / before["Sal"] == expected("1.23|x,y -> 2x,2y: Sal ratio")
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    level, tilted = (
+        read(Level().apply(HeightMap(z, PITCH)).z) for z in (SCAN.z, SCAN.z + 5e-8 + 3e-11 * x - 7e-11 * y)
+    )
+    change = (tilted["Sq"] - level["Sq"]) / level["Sq"]
+    assert change == expected("1.23|z -> z + c + a x + b y then plane levelling: change of Sq")
+    for z, pitch in ((np.rot90(SCAN.z), PITCH[::-1]), (SCAN.z[:, ::-1], PITCH), (SCAN.z.T, PITCH[::-1])):
+        turned = read(np.ascontiguousarray(z), pitch)
+        for symbol in ("Sq", "Ssk", "Sku", "Sdq", "Sdr", "Sal", "Str"):
+            name = "1.23|90 deg rotation, mirror, transpose: change of Sq,Ssk,Sku,Sdq,Sdr,Sal,Str"
+            assert turned[symbol] / before[symbol] - 1 == expected(name), symbol

@@ -24,6 +24,7 @@ from core.measures.autocorrelation import Autocorrelation, autocorrelation
 from core.measures.decay import decay_of, lobe_border
 from core.measures.spatial import ENTRIES, aspect_ratio, autocorrelation_length, direction
 from core.measures.surface import Surface
+from core.spectrum import areal_spectrum
 from core.synthetic import gaussian_texture, lapping
 
 PITCH = (1.5e-8, 1e-8)
@@ -233,6 +234,12 @@ def test_direction_of_a_tilted_cosine_1_22(expected: Expected, pitch: tuple[floa
     if pitch[0] == pitch[1]:
         assert outcome.value == expected("1.22|direction of the wave vector from +x")
         assert "143°" in outcome.note
+        assert (outcome.value + 90) % 180 == expected("1.22|direction of the ridges (lay), modulo 180")
+        z = HeightMap(1e-9 * np.cos(2 * np.pi * (3 * x + 4 * y)), pitch)
+        spectrum = areal_spectrum(z, window="none")
+        row, column = np.unravel_index(np.argmax(spectrum.densities), spectrum.densities.shape)
+        period = 1 / math.hypot(spectrum.fy[row], spectrum.fx[column])
+        assert period / z.size[0] == expected("1.22|period")
     # at five bins from the origin the window's three bins are 11° apart and a little askew on an oblong lattice
     true = math.degrees(math.atan2(4 / pitch[0], 3 / pitch[1]))
     assert outcome.value == pytest.approx(true, abs=0.5 if pitch[0] == pitch[1] else 1.0)
