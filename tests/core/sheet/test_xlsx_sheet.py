@@ -15,7 +15,7 @@ def book(comparison, path):
 
 def test_sheets_and_frozen_headings(comparison, tmp_path):
     opened = book(comparison, tmp_path / "sheet.xlsx")
-    assert opened.sheetnames == ["Standing", "Readings", "Specimens", "Budgets", "Notes", "Recipe"]
+    assert opened.sheetnames == ["Standing", "Readings", "Specimens", "Budgets", "Bumps", "Notes", "Recipe"]
     assert opened["Recipe"].sheet_state == "hidden"
     assert opened["Readings"].freeze_panes == "C2"
 
