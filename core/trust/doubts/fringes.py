@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from core.trust.doubts.doubt import Doubt
-from core.trust.doubts.look import DIRECTIONAL, Look
+from core.trust.doubts.look import Look
 from core.trust.doubts.spectrum_lines import Line, harmonic_ratio
 from core.units import format_length
 
@@ -15,6 +15,9 @@ FEWEST, FULL, MOST = 6.0, 12.0, 40.0
 RATIO, STRICT_RATIO = 20.0, 30.0
 SHARE, SHORT_SHARE, SHARE_RED = 0.05, 0.10, 0.20
 """Line ratio, and share of the variance: the stricter ones for few periods and for textures with a direction."""
+
+FULL_SIDE = 256
+"""Points of the shortest side below which a directional texture needs a higher ratio still."""
 
 HARMONIC = 0.1
 """Most power at twice the wavenumber: a fringe is a sine, terraces are sawteeth."""
@@ -61,9 +64,9 @@ def fringes(look: Look) -> Doubt | None:
 
 def _is_fringe(look: Look, line: Line, share: float) -> bool:
     short = line.cycles < FULL
-    strict = short or look.streak_index >= DIRECTIONAL
+    ratio = STRICT_RATIO if short or look.directional else RATIO
+    if look.directional:  # the streak of a lapped surface is as narrow as the frame is wide
+        ratio *= max(1.0, FULL_SIDE / min(look.raw.shape))
     return (
-        line.ratio > (STRICT_RATIO if strict else RATIO)
-        and share > (SHORT_SHARE if short else SHARE)
-        and harmonic_ratio(look.power, line) < HARMONIC
+        line.ratio > ratio and share > (SHORT_SHARE if short else SHARE) and harmonic_ratio(look.power, line) < HARMONIC
     )

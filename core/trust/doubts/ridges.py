@@ -15,7 +15,8 @@ from core.heightmap import BoolArray, FloatArray
 from core.trust.doubts.periodogram import Index, Periodogram
 
 HALF_WIDTHS = (4, 8, 16, 32, 64)
-"""Half-widths of the average along ky, bins; those up to a sixteenth of the rows are tried."""
+"""Half-widths of the average along ky, bins; those up to a sixteenth of the rows are tried, and none longer than its
+distance from the axis: there the texture itself falls off."""
 
 FINE_LIMIT, LIMIT = 5.2, 4.2
 """Ratio of the average over its surroundings above which a ridge is one, for half-width 4 and for wider ones.
@@ -65,7 +66,7 @@ def ridge(power: Periodogram, column: float, *, directional: bool) -> Ridge | No
     strip = uniform_filter1d(strip, 3, axis=1, mode="nearest")
     best: Ridge | None = None
     for half in HALF_WIDTHS:
-        if 16 * half > power.rows and half > HALF_WIDTHS[0]:
+        if half > HALF_WIDTHS[0] and half > min(power.rows / 16, column):
             break
         mean = uniform_filter1d(strip, 2 * half + 1, axis=0, mode="wrap")
         limit = DIRECTIONAL_LIMIT if directional else FINE_LIMIT if half == HALF_WIDTHS[0] else LIMIT
