@@ -34,7 +34,7 @@ def crests(k: float, length: float) -> float:
     >>> [round(crests(k, 50e-9) * 1e-10, 2) for k in (3, 4, 5)]
     [169.28, 6.82, 0.09]
     """
-    return 2 / length**2 / (2 * math.pi) ** 1.5 * k * math.exp(-k * k / 2)
+    return float(2 / length**2 * (2 * math.pi) ** -1.5 * k * math.exp(-k * k / 2))
 
 
 def by_chance(found: Found) -> float:

@@ -74,7 +74,7 @@ def test_false_bumps_of_a_census_follow_the_closed_form(length: float) -> None:
 
 
 def test_long_waves_make_no_bumps() -> None:
-    """At 5 σ next to none, whatever the texture: crests of long waves must not grow by being taken out of the ground."""
+    """At 5 σ next to none: crests of long waves must not grow by being taken out of the ground."""
     counts = [
         find(HeightMap(texture(1e-9, length, seed), PITCH), EYE).count
         for length in (50e-9, 200e-9)
