@@ -150,7 +150,7 @@ def test_clean_maps_raise_no_alarm() -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("name", CASES)
 def test_detection_rates(name: str) -> None:
-    hits, maps = found(name, 20, 601)
+    hits, maps = found(name, 8, 601)
     assert hits >= least(CASES[name][3], maps)
 
 
@@ -164,8 +164,8 @@ def test_false_alarms_on_1500_clean_maps() -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("side", [128, 512])
 def test_false_alarms_on_other_sizes(side: int) -> None:
-    raised = alarms(30 if side == 128 else 6, 603, side)
-    assert max(raised.values(), default=0) <= (8 if side == 128 else 3), raised  # 1 % of 300 and 60, one in 1,000
+    raised = alarms(20 if side == 128 else 3, 603, side)
+    assert max(raised.values(), default=0) <= (7 if side == 128 else 3), raised  # 1 % of 200 and 30, one in 1,000
 
 
 def _holes(clean: CleanMap) -> HeightMap:
@@ -183,14 +183,14 @@ def _coloured(clean: CleanMap) -> HeightMap:
 
 
 @pytest.mark.parametrize("spoil", [_holes, _coloured])
-@pytest.mark.parametrize("count", [1, pytest.param(10, marks=pytest.mark.long)])
+@pytest.mark.parametrize("count", [1, pytest.param(5, marks=pytest.mark.long)])
 def test_holes_and_coloured_noise_raise_no_alarm(spoil: Callable[[CleanMap], HeightMap], count: int) -> None:
     raised = alarms(count, 604, spoil=spoil)
-    assert max(raised.values(), default=0) <= (1 if count == 1 else 5), raised  # of 10 and 100 maps at 1 %
+    assert max(raised.values(), default=0) <= (1 if count == 1 else 4), raised  # of 10 and 50 maps at 1 %
 
 
 @pytest.mark.parametrize("step", [0.05, 0.2, 1.0])
-@pytest.mark.parametrize("count", [1, pytest.param(10, marks=pytest.mark.long)])
+@pytest.mark.parametrize("count", [1, pytest.param(5, marks=pytest.mark.long)])
 def test_coarse_numbers_are_not_taken_for_clipped_or_levelled(step: float, count: int) -> None:
     for clean in bed(count, 605):
         look = Look(clean.scan.with_(z=artefacts.quantised(clean.z, step=step * clean.rough)))
