@@ -209,7 +209,7 @@ def pooled(spots: Sequence[Census]) -> Census:
     rates = [spot.rate for spot in good if spot.rate is not None]
     counts, areas = np.array([one.count for one in rates]), np.array([one.area for one in rates])
     notes = [f"{len(spots) - len(good)} of {len(spots)} scans could not be counted"] if len(good) < len(spots) else []
-    notes += list(dict.fromkeys(spot.note for spot in good if spot.note))
+    notes += list(dict.fromkeys(note for spot in good for note in spot.note.split("; ") if note))
     if scattered(counts, areas):
         notes.append("the spots differ by more than chance: bumps come in patches, and the interval is too narrow")
     thresholds = [spot.threshold for spot in good if spot.threshold is not None]

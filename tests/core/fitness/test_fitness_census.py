@@ -66,6 +66,7 @@ def test_spots_are_pooled_and_patches_are_told() -> None:
     assert together.count == sum(spot.count or 0 for spot in spots)
     assert together.rate.area == pytest.approx(sum(spot.rate.area for spot in spots if spot.rate))
     assert "chance" not in together.note
+    assert together.note.count("assumed") == 1
     patchy = pooled([census(dirty(4, 30e12)[0]), census(dirty(5, 0.0)[0])])
     assert "more than chance" in patchy.note
 
