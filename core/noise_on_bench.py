@@ -9,8 +9,10 @@ from core.bench import Bench
 from core.heightmap import HeightMap
 from core.progress import Cancel
 from core.results import Comparison, ScanResult, SpecimenResult, independent
+from core.trust import budget
+from core.trust.budget import Budget
 from core.trust.noise.doubt import noise_doubts
-from core.trust.noise.judged import READING, MeasuredNoise, RepeatedSpot, judge, measure_noise
+from core.trust.noise.judged import READING, MeasuredNoise, RepeatedSpot, SpecimenNoise, judge, measure_noise
 from core.trust.noise.repeats import is_retrace, named_group, one_by_one, pairs_of_repeats, references, stand_in
 
 
@@ -80,10 +82,24 @@ def with_noise(
         {specimen.name: specimen.readings[READING] for specimen in specimens},
     )
     return tuple(
-        replace(one, noise=found[one.name], doubts=(*one.doubts, *noise_doubts(found[one.name])))
+        replace(
+            one,
+            noise=found[one.name],
+            doubts=(*one.doubts, *noise_doubts(found[one.name])),
+            budgets=_budgets(one, found[one.name]),
+        )
         if one.name in found
         else one
         for one in specimens
+    )
+
+
+def _budgets(specimen: SpecimenResult, noise: SpecimenNoise) -> Mapping[str, Budget]:
+    """The budgets of a specimen with the line of its noise correction."""
+    if noise.floor is None or noise.corrected is None:
+        return specimen.budgets
+    return budget.with_noise(
+        specimen.budgets, budget.noise_line(noise.corrected.ratio, noise.floor.u, noise.floor.method)
     )
 
 

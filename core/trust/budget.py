@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -34,6 +34,9 @@ BUDGETED = ("Sq", "Sa", "Sz", "Sp", "Sv", "S99.8")
 
 MASKS = (None, 5.0, 4.0)
 """The defensible outlier masks: none, beyond five and beyond four robust sigma."""
+
+LIMITED = 0.7
+"""N/S above which a reading is an upper bound (methods measured for this program)."""
 
 UNCORRECTED = "no noise was taken off; the floor is in the reading"
 
@@ -248,6 +251,46 @@ def budgets(readings: Mapping[str, Reading], spots: Sequence[Evidence], *, rank_
     wanted = dict.fromkeys((rank_by, *BUDGETED))
     made = {symbol: budget(readings[symbol], spots) for symbol in wanted if symbol in readings}
     return {symbol: one for symbol, one in made.items() if one is not None}
+
+
+def noise_line(ratio: float, u: float, method: str) -> Line:
+    """The noise correction as a line: what the floor's own uncertainty does to the reading without its noise.
+
+    Parameters
+    ----------
+    ratio : float
+        N/S.
+    u : float
+        Relative standard uncertainty of N.
+    method : str
+        How the floor was found.
+
+    Examples
+    --------
+    >>> line = noise_line(0.5, 0.05, "repeats")
+    >>> round(line.half, 4), line.role
+    (0.0327, 'reported')
+    >>> noise_line(0.9, 0.05, "repeats").half is None
+    True
+    """
+    if ratio > LIMITED:
+        return Line(
+            "noise correction", None, f"limited by the instrument, N/S {ratio:.2f} ({method})", None, "reported"
+        )
+    # d ln √(S² − N²) = −N²/(S² − N²) d ln N
+    half = COVERAGE * u * ratio**2 / (1 - ratio**2)
+    how = f"floor from {method}, N/S {ratio:.2f}; the reading without noise stands beside, this one is as measured"
+    return Line("noise correction", half, how, None, "reported")
+
+
+def with_noise(made: Mapping[str, Budget], line: Line) -> dict[str, Budget]:
+    """The budgets with the line of the noise correction put into that of Sq, the only reading it is known for."""
+    return {
+        symbol: replace(one, lines=tuple(line if old.source == line.source else old for old in one.lines))
+        if symbol == "Sq"
+        else one
+        for symbol, one in made.items()
+    }
 
 
 def mask_choice(treated: HeightMap) -> tuple[float, ...]:

@@ -15,7 +15,18 @@ from core.sheet.html_sheet import page
 from core.sheet.record import record
 from core.synthetic import directional_texture, gaussian_texture, specks
 from core.treatment import Treatment
-from core.trust.budget import POWERS, Evidence, Line, Scales, budget, mask_choice, sensitivity
+from core.trust.budget import (
+    POWERS,
+    Evidence,
+    Line,
+    Scales,
+    budget,
+    budgets,
+    mask_choice,
+    noise_line,
+    sensitivity,
+    with_noise,
+)
 from core.trust.doubts.levelling import levelling
 from core.trust.interval import of_spots, student
 from core.trust.levelling_bias import Loss
@@ -254,3 +265,14 @@ def test_the_sheet_tells_them(compared):
     assert "Budget of Sq" in html
     assert "K-7 &lt;b&gt;" in html
     assert "within this scan" in html
+
+
+def test_the_noise_line_replaces_that_nothing_was_corrected():
+    made = budgets({"Sq": specimen(1e-9, 1.1e-9, 1.2e-9)}, [evidence()] * 3, rank_by="Sq")
+    found = lines_of(with_noise(made, noise_line(0.7, 0.05, "repeats"))["Sq"])["noise correction"]
+    # derived here: d ln √(S² − N²) = −N²/(S² − N²) d ln N
+    s = 1.0
+    moved = [math.log(math.sqrt(s**2 - (0.7 * (1 + e)) ** 2)) for e in (-1e-6, 1e-6)]
+    assert found.half == pytest.approx(1.96 * 0.05 * abs(moved[1] - moved[0]) / 2e-6, rel=1e-6)
+    assert found.role == "reported"
+    assert "as measured" in found.how
