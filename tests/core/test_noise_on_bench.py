@@ -52,7 +52,7 @@ def repeated():
     return bench, compare(bench, repeats=repeats(bench))
 
 
-def test_nothing_is_said_without_repeats():
+def test_nothing_is_said_without_repeats() -> None:
     found = compare(scans({"film": (0.5, 2)}))
     assert found.noise is None
     assert found.specimens[0].noise is None
@@ -61,7 +61,7 @@ def test_nothing_is_said_without_repeats():
     assert "<h2>Noise</h2>" not in html_sheet.page(found)
 
 
-def test_repeats_count_as_one_spot(repeated):
+def test_repeats_count_as_one_spot(repeated) -> None:
     _, found = repeated
     film = found.specimens_by_name["film"]
     assert len(film.scans) == 6
@@ -70,7 +70,7 @@ def test_repeats_count_as_one_spot(repeated):
     assert "same-scan" not in [doubt.code for doubt in film.doubts]
 
 
-def test_corrected_and_limited(repeated):
+def test_corrected_and_limited(repeated) -> None:
     _, found = repeated
     noise = {specimen.name: specimen.noise for specimen in found.specimens}
     assert noise["film"].corrected.low < 0.5e-9 < noise["film"].corrected.high
@@ -82,7 +82,7 @@ def test_corrected_and_limited(repeated):
         assert "noise-floor" in codes
 
 
-def test_limited_specimens_are_tied(repeated):
+def test_limited_specimens_are_tied(repeated) -> None:
     _, found = repeated
     assert {place.specimen for place in found.standing if place.limited} == {"mica", "glass"}
     assert set(found.places["mica"].tie) & set(found.places["glass"].tie)
@@ -91,14 +91,14 @@ def test_limited_specimens_are_tied(repeated):
     assert not any(place.limited for place in restand(found, "Sku").standing)
 
 
-def test_ratio_reaches_comparability(repeated):
+def test_ratio_reaches_comparability(repeated) -> None:
     _, found = repeated
     pair = next(pair for pair in found.comparability if {pair.first, pair.second} == {"film", "glass"})
     assert "noise" in pair.reasons
     assert "noise" not in pair.unknown
 
 
-def test_taken_over_from_an_earlier_comparison(repeated):
+def test_taken_over_from_an_earlier_comparison(repeated) -> None:
     bench, found = repeated
     again = compare(bench, repeats=repeats(bench), earlier=found)
     assert all(a is b for a, b in zip(again.noise.spots, found.noise.spots, strict=True))
@@ -107,7 +107,7 @@ def test_taken_over_from_an_earlier_comparison(repeated):
     assert without.specimens_by_name["film"].readings["Sq"].n == 6
 
 
-def test_sheets_say_the_same(repeated, tmp_path):
+def test_sheets_say_the_same(repeated, tmp_path) -> None:
     import openpyxl
 
     _, found = repeated
@@ -131,19 +131,19 @@ def test_sheets_say_the_same(repeated, tmp_path):
     assert sheet["B2"].value == pytest.approx(0.1, rel=0.05)
 
 
-def test_bench_file_keeps_them(tmp_path):
+def test_bench_file_keeps_them(tmp_path) -> None:
     bench = scans({"film": (0.5, 2)}, again=("film",))
     bench = bench.with_repeats(repeats(bench))
     save(bench, tmp_path / "bench.h5")
     assert load(tmp_path / "bench.h5").repeats == bench.repeats
 
 
-def test_carried_for_replay(repeated):
+def test_carried_for_replay(repeated) -> None:
     bench, found = repeated
     assert [tuple(group) for group in carried(found)["repeats"]] == repeats(bench)
 
 
-def test_trace_and_retrace_without_a_word():
+def test_trace_and_retrace_without_a_word() -> None:
     bench = scans({"film": (0.5, 2)}, again=("film",))
     turned = []
     for scan in bench.scans:
@@ -161,7 +161,7 @@ def test_trace_and_retrace_without_a_word():
     assert film.noise.floor.value == pytest.approx(NOISE, rel=0.05)
 
 
-def test_references_are_no_candidates():
+def test_references_are_no_candidates() -> None:
     found = compare(scans({"film": (0.5, 3), "gold": (0.3, 3)}, reference=1))
     blank = found.places["blank"]
     assert (blank.comparable, blank.tie, blank.probability_best) == (False, None, None)
@@ -170,7 +170,7 @@ def test_references_are_no_candidates():
     assert found.specimens_by_name["blank"].noise is None
 
 
-def test_repeats_become_one_specimen():
+def test_repeats_become_one_specimen() -> None:
     bench = scans({"a": (0.5, 1), "b": (0.5, 1), "c": (0.5, 1)})
     found = compare(bench, repeats=["a spot 1,b spot 1"])
     assert [specimen.name for specimen in found.specimens] == ["a", "c"]
@@ -179,12 +179,12 @@ def test_repeats_become_one_specimen():
     assert found.specimens_by_name["a"].noise.corrected.value is None
 
 
-def test_repeats_that_are_not_there():
+def test_repeats_that_are_not_there() -> None:
     with pytest.raises(BenchError, match="no scan on the bench"):
         compare(scans({"film": (0.5, 1)}), repeats=["film spot 1,nowhere"])
 
 
-def test_a_refused_repeat_leaves_the_other():
+def test_a_refused_repeat_leaves_the_other() -> None:
     bench = scans({"film": (0.5, 1)}, again=("film",))
     broken = replace(bench.scans[0], raw=bench.scans[0].raw.with_(z=np.full((SIDE, SIDE), np.nan)))
     found = compare(replace(bench, scans=(broken, *bench.scans[1:])), repeats=repeats(bench))
@@ -193,7 +193,7 @@ def test_a_refused_repeat_leaves_the_other():
     assert found.specimens[0].readings["Sq"].n == 1
 
 
-def test_corrected_in_a_band():
+def test_corrected_in_a_band() -> None:
     """In a band the floor is that of the band: at 5 points and 24 points the filters leave 8 % of white squares."""
     from core.treatment import Treatment
     from core.trust.noise.share import noise_share

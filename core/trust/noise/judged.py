@@ -27,6 +27,7 @@ from core.trust.noise.reality import RealitySpectrum, reality_spectrum
 from core.trust.noise.registration import Shift
 from core.trust.noise.repeats import Groups
 from core.trust.noise.share import Limits
+from core.units import format_length
 
 READING = "Sq"
 """The reading that noise is taken off: noise adds to it in quadrature, to no other exactly."""
@@ -300,9 +301,13 @@ def _from_covariance(result: Corrected, repeated: Sequence[RepeatedSpot], raw: R
         low, high = (math.sqrt(max(0.0, end or 0.0)) for end in (mean.low, mean.high))
         rms, told = None, "nothing above the noise in some spots: mean of the squares"
     if result.limited:
-        beside = "nothing above noise" if rms is None or low == 0 else f"what repeats reads {rms:.3g} m"
+        beside = "nothing above noise" if rms is None or low == 0 else f"what repeats reads {format_length(rms)}"
         bound = result.bound if len(repeated) > 1 else _bound_of_one(repeated[0])
-        return replace(result, bound=bound, note=f"{result.note}; {beside}, 95 % interval {low:.3g} to {high:.3g} m")
+        return replace(
+            result,
+            bound=bound,
+            note=f"{result.note}; {beside}, 95 % interval {format_length(low)} to {format_length(high)}",
+        )
     if rms is None:
         return result
     return replace(result, value=rms, low=low, high=high, note=told)

@@ -15,7 +15,7 @@ def known(down, across):
     return Shift(down, across, (1e-9, 1e-9), 99.0, registered=True)
 
 
-def test_whole_shifts_are_crops(make_repeats):
+def test_whole_shifts_are_crops(make_repeats) -> None:
     rng = np.random.default_rng(1)
     z = rng.standard_normal((60, 70))
     one, other = (HeightMap(part, (1e-9, 1e-9)) for part in (z[5:50, 8:60], z[2:47, 12:64]))
@@ -24,7 +24,7 @@ def test_whole_shifts_are_crops(make_repeats):
     assert np.allclose(*aligned.maps, rtol=0, atol=1e-14)
 
 
-def test_three_maps_keep_what_all_have():
+def test_three_maps_keep_what_all_have() -> None:
     z = np.random.default_rng(2).standard_normal((80, 80))
     parts = [HeightMap(z[a : a + 60, b : b + 60], (1e-9, 1e-9)) for a, b in ((10, 10), (6, 12), (13, 3))]
     aligned = align(parts, shifts=[known(4.0, -2.0), known(-3.0, 7.0)])
@@ -33,7 +33,7 @@ def test_three_maps_keep_what_all_have():
         assert np.allclose(aligned.maps[0], other, rtol=0, atol=1e-14)
 
 
-def test_fourier_interpolation_keeps_noise_and_splines_do_not(make_repeats):
+def test_fourier_interpolation_keeps_noise_and_splines_do_not(make_repeats) -> None:
     """Bias over random shifts: N within 0.3 % and S within 0.7 %; cubic splines take 6 % of the noise, lines 15 %."""
     from scipy.ndimage import shift as spline
 
@@ -56,7 +56,7 @@ def test_fourier_interpolation_keeps_noise_and_splines_do_not(make_repeats):
     assert 1e9 * np.sqrt(np.mean(surface)) == pytest.approx(0.995, abs=0.02)
 
 
-def test_holes_stay_out(make_repeats):
+def test_holes_stay_out(make_repeats) -> None:
     (one, other), true = make_repeats(np.random.default_rng(4), noise=0.5, shift=(2.4, 1.7))
     rng = np.random.default_rng(5)
     mask = np.zeros(one.shape, bool)
@@ -72,7 +72,7 @@ def test_holes_stay_out(make_repeats):
     assert np.max(np.abs(a)) < 6e-9
 
 
-def test_mirrored_retrace_is_found(make_repeats):
+def test_mirrored_retrace_is_found(make_repeats) -> None:
     (one, other), true = make_repeats(np.random.default_rng(6), noise=0.3)
     trace, retrace = one.with_(metadata={"direction": "trace"}), other.with_(metadata={"direction": "retrace"})
     stored = best_shift(trace, retrace)
@@ -86,7 +86,7 @@ def test_mirrored_retrace_is_found(make_repeats):
     assert not best_shift(one, mirrored(other)).registered
 
 
-def test_nothing_in_common_is_refused():
+def test_nothing_in_common_is_refused() -> None:
     one = HeightMap(np.random.default_rng(7).standard_normal((40, 40)), (1e-9, 1e-9))
     with pytest.raises(MapError, match="nothing in common"):
         align([one, one, one], shifts=[known(15.5, 14.5), known(-15.5, 0.0)])

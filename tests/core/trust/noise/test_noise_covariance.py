@@ -22,7 +22,7 @@ def orthogonal(count):
     return [np.sqrt(2) * np.cos((k + 1) * x) * np.ones((64, 1)) for k in range(count)]
 
 
-def test_reference_difference(expected):
+def test_reference_difference(expected) -> None:
     """7.01: the RMS of the difference of two repeats is √2 N."""
     surface, first, second = orthogonal(3)
     maps = [HeightMap((0.2 * surface + 0.15 * part) * 1e-9, (1e-9, 1e-9)) for part in (first, second)]
@@ -31,7 +31,7 @@ def test_reference_difference(expected):
     assert found.rms == pytest.approx(0.2e-9, rel=1e-9)
 
 
-def test_reference_four_repeats(expected):
+def test_reference_four_repeats(expected) -> None:
     """7.02: four repeats of Sq 0.25 give back the noise of 0.15."""
     surface, *parts = orthogonal(5)
     maps = [HeightMap((0.2 * surface + 0.15 * part) * 1e-9, (1e-9, 1e-9)) for part in parts]
@@ -41,7 +41,7 @@ def test_reference_four_repeats(expected):
 
 
 @pytest.mark.parametrize(("noise", "raw", "scatter"), [(0.15, 0.21, 0.005), (0.3, 0.34, 0.006), (0.5, 0.52, 0.007)])
-def test_trade_table(make_repeats, noise, raw, scatter):
+def test_trade_table(make_repeats, noise, raw, scatter) -> None:
     """True 0.150 nm under white noise: raw reads `raw`, the covariance returns 0.149 ± scatter (512², T = 25 points
     reproduce the stated scatter of the texture; here 256², T = 6, L/T = 43: the same 4 %)."""
     rng = np.random.default_rng(11)
@@ -74,7 +74,7 @@ KINDS = [("gaussian", 4), ("gaussian", 8), ("exponential", 4)]
 
 
 @pytest.mark.parametrize(("kind", "length"), KINDS)
-def test_interval_quick(make_repeats, kind, length):
+def test_interval_quick(make_repeats, kind, length) -> None:
     """60 pairs of 95 %: less than 50 happens in 1 of 10⁴ seeds."""
     held, near, registered, _ = coverage(
         make_repeats, 60, np.random.default_rng(12), kind=kind, length=length, noise=1.0
@@ -87,7 +87,7 @@ def test_interval_quick(make_repeats, kind, length):
 @pytest.mark.long
 @pytest.mark.parametrize("noise", [0.5, 1.0, 2.0])
 @pytest.mark.parametrize(("kind", "length"), KINDS)
-def test_interval_coverage(make_repeats, kind, length, noise):
+def test_interval_coverage(make_repeats, kind, length, noise) -> None:
     """Methods measured: 95.2-96.6 (Gaussian 4), 93.1-94.9 (Gaussian 8), 93.9-94.7 (exponential 4), N in 5 %: 97 %.
 
     The chi-square ends used here are at or above that. 300 pairs: standard error 1.3 %.
@@ -97,7 +97,7 @@ def test_interval_coverage(make_repeats, kind, length, noise):
     assert near >= 0.95
 
 
-def test_this_area(make_repeats):
+def test_this_area(make_repeats) -> None:
     """`u_here` is the spread over repeats of one area, whatever the texture: 93.6-95.7 % by the methods."""
     rng = np.random.default_rng(14)
     surface = make_repeats(rng, noise=0.0, count=2, shift=(0.0, 0.0))[0][0].z
@@ -111,7 +111,7 @@ def test_this_area(make_repeats):
     assert inside < 120
 
 
-def test_nothing_above_noise_keeps_its_sign():
+def test_nothing_above_noise_keeps_its_sign() -> None:
     rng = np.random.default_rng(15)
     signs, scaled = [], []
     for _ in range(60):
@@ -124,7 +124,7 @@ def test_nothing_above_noise_keeps_its_sign():
     assert 0.7 < np.std(scaled) < 1.35
 
 
-def test_misregistration_damps_the_covariance(make_repeats):
+def test_misregistration_damps_the_covariance(make_repeats) -> None:
     """By rho(δ): methods −0.9 / −2.3 / −7.8 % of S at δ = 0.5 / 1 / 2 points, Gaussian T = 5."""
     rng = np.random.default_rng(16)
     for delta, loss in ((0.5, 0.009), (1.0, 0.023), (2.0, 0.078)):
@@ -136,7 +136,7 @@ def test_misregistration_damps_the_covariance(make_repeats):
         assert 1 - np.mean(ratios) == pytest.approx(loss, abs=0.006)
 
 
-def test_holes_change_little(make_repeats):
+def test_holes_change_little(make_repeats) -> None:
     rng = np.random.default_rng(17)
     maps, _ = make_repeats(rng, noise=0.5, shift=(0.0, 0.0))
     whole = covariance(unmoved(maps))
@@ -148,7 +148,7 @@ def test_holes_change_little(make_repeats):
     assert found.u_signal == pytest.approx(whole.u_signal, rel=0.2)
 
 
-def test_same_map_twice_has_no_noise():
+def test_same_map_twice_has_no_noise() -> None:
     scan = HeightMap(np.random.default_rng(18).standard_normal((48, 48)), (1.0, 1.0))
     found = covariance(unmoved([scan, scan]))
     assert found.floor == pytest.approx(0.0, abs=1e-7)

@@ -36,14 +36,14 @@ def bench(make_repeats, rng, specimens, **kind):
     return treated, spots, tuple(groups), raw
 
 
-def test_nothing_is_computed_without_repeats(make_repeats):
+def test_nothing_is_computed_without_repeats(make_repeats) -> None:
     treated, spots, _, raw = bench(make_repeats, np.random.default_rng(1), {"film": (1.0, 2, False)})
     measured = measure_noise(treated, ())
     assert measured is None
     assert judge(measured, spots, treated, raw) == {}
 
 
-def test_every_spot_repeated(make_repeats):
+def test_every_spot_repeated(make_repeats) -> None:
     """Film 0.5 nm under 0.1 nm: covariances of its three spots. Mica of 0.05 nm is limited and bounded."""
     made = {"film": (0.5, 3, True), "mica": (0.05, 3, True)}
     treated, spots, groups, raw = bench(make_repeats, np.random.default_rng(2), made)
@@ -63,7 +63,7 @@ def test_every_spot_repeated(make_repeats):
     assert film.spots[0].reality.real_above is not None
 
 
-def test_floor_of_another_specimen(make_repeats):
+def test_floor_of_another_specimen(make_repeats) -> None:
     """One repeated spot on the film serves the disc on the same lattice, with at least 5 %."""
     made = {"film": (0.5, 1, True), "disc": (0.2, 3, False), "mica": (0.05, 3, False)}
     treated, spots, groups, raw = bench(make_repeats, np.random.default_rng(3), made)
@@ -77,7 +77,7 @@ def test_floor_of_another_specimen(make_repeats):
     assert "within this scan only" in judged["film"].corrected.note
 
 
-def test_reference_scan(make_repeats):
+def test_reference_scan(make_repeats) -> None:
     rng = np.random.default_rng(4)
     treated, spots, _, raw = bench(make_repeats, rng, {"film": (0.5, 3, False), "near": (0.14, 3, False)})
     blank = HeightMap(0.1e-9 * rng.standard_normal((128, 128)), (1e-9, 1e-9), name="blank")
@@ -91,7 +91,7 @@ def test_reference_scan(make_repeats):
     assert judged["near"].limited  # N/S 0.58, but a floor of 15 % is held against the gate by its upper limit
 
 
-def test_repeats_go_before_a_reference(make_repeats):
+def test_repeats_go_before_a_reference(make_repeats) -> None:
     rng = np.random.default_rng(5)
     made = {"film": (0.5, 1, True), "disc": (0.5, 2, False)}
     treated, spots, groups, raw = bench(make_repeats, rng, made)
@@ -103,7 +103,7 @@ def test_repeats_go_before_a_reference(make_repeats):
     assert judge(found, spots, treated, raw)["disc"].floor.method == "trace and retrace"
 
 
-def test_wrong_pair_corrects_nothing(make_repeats):
+def test_wrong_pair_corrects_nothing(make_repeats) -> None:
     """Two places taken for repeats: nothing is called noise, nobody is limited, the others get no floor from it."""
     rng = np.random.default_rng(6)
     treated, spots, _, raw = bench(make_repeats, rng, {"film": (1.0, 2, False), "disc": (1.0, 2, False)})
@@ -114,7 +114,7 @@ def test_wrong_pair_corrects_nothing(make_repeats):
     assert judged["disc"].floor is None
 
 
-def test_other_lattice_without_whiteness_says_why(make_repeats):
+def test_other_lattice_without_whiteness_says_why(make_repeats) -> None:
     rng = np.random.default_rng(7)
     treated, spots, groups, raw = bench(make_repeats, rng, {"film": (0.5, 1, True)})
     coarse = HeightMap(1e-10 * rng.standard_normal((64, 64)), (4e-9, 4e-9))
@@ -125,7 +125,7 @@ def test_other_lattice_without_whiteness_says_why(make_repeats):
     assert judged["coarse"].floor.value == pytest.approx(1e-10, rel=0.05)
 
 
-def test_repeats_of_unlike_pixels_are_noted(make_repeats):
+def test_repeats_of_unlike_pixels_are_noted(make_repeats) -> None:
     rng = np.random.default_rng(8)
     treated, spots, _, raw = bench(make_repeats, rng, {"film": (0.5, 1, False)})
     treated["odd"] = treated["film 0"].with_(pitch=(2e-9, 2e-9))
@@ -134,7 +134,7 @@ def test_repeats_of_unlike_pixels_are_noted(make_repeats):
     assert "different pixels" in judge(measured, spots, treated, raw)["film"].note
 
 
-def test_copies_are_no_repeats(make_repeats):
+def test_copies_are_no_repeats(make_repeats) -> None:
     treated, spots, _, raw = bench(make_repeats, np.random.default_rng(12), {"film": (0.5, 1, False)})
     treated["copy"] = treated["film 0"]
     judged = judge(measure_noise(treated, (("film 0", "copy"),)), spots, treated, raw)
@@ -142,7 +142,7 @@ def test_copies_are_no_repeats(make_repeats):
     assert "copies" in judged["film"].note
 
 
-def test_spots_known_before_are_not_measured_again(make_repeats):
+def test_spots_known_before_are_not_measured_again(make_repeats) -> None:
     treated, _, groups, _ = bench(make_repeats, np.random.default_rng(9), {"film": (0.5, 1, True)})
     first = measure_noise(treated, groups)
     again = measure_noise(treated, groups, earlier={spot.scans: spot for spot in first.spots})
@@ -163,10 +163,10 @@ def three_spots(make_repeats, rng, trials, kind):
 
 @pytest.mark.long
 @pytest.mark.parametrize("kind", ["gaussian", "exponential"])
-def test_three_spots_cover(make_repeats, kind):
+def test_three_spots_cover(make_repeats, kind) -> None:
     """Methods: 96.1 % Gaussian, 95.1 % exponential over 1,000 benches; 100 benches have a standard error of 2 %."""
     assert 0.88 <= three_spots(make_repeats, np.random.default_rng(10), 100, kind) <= 1.0
 
 
-def test_three_spots_cover_quick(make_repeats):
+def test_three_spots_cover_quick(make_repeats) -> None:
     assert three_spots(make_repeats, np.random.default_rng(11), 10, "gaussian") >= 0.7  # binomial 0.95: 1 in 1,000

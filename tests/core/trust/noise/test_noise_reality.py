@@ -16,7 +16,7 @@ def pair(surface, noise, rng):
     return align(maps, shifts=[Shift(0.0, 0.0, (1e-9, 2e-9), 99.0, registered=True)])
 
 
-def test_white_mix_is_level_and_covered():
+def test_white_mix_is_level_and_covered() -> None:
     """White surface and noise, N = S / 2: the share is 0.8 in every bin.
 
     Rings of many waves cover 95 %; thin ones more, because most neighbours of a wave lie outside its ring.
@@ -35,7 +35,7 @@ def test_white_mix_is_level_and_covered():
     assert found.coherence == pytest.approx(found.share**2, abs=0.06)
 
 
-def test_texture_over_noise_is_real_above_a_wavelength(make_repeats):
+def test_texture_over_noise_is_real_above_a_wavelength(make_repeats) -> None:
     """Gaussian T = 6 at N = S: S² πT² e^(−π²T²f²) is N² (per point) at f = √ln(πT²)/(πT) = 0.115: 8.7 points; γ² of ½
     (share 0.707) is reached at 9.8 points. A third of an octave is the resolution."""
     maps, _ = make_repeats(np.random.default_rng(2), length=6, noise=1.0, side=256)
@@ -47,7 +47,7 @@ def test_texture_over_noise_is_real_above_a_wavelength(make_repeats):
     assert np.all((found.low < found.share) & (found.share < found.high))
 
 
-def test_noise_alone_is_not_real():
+def test_noise_alone_is_not_real() -> None:
     rng = np.random.default_rng(3)
     found = reality_spectrum(pair(np.zeros((96, 96)), 1.0, rng))
     assert found.real_above is None
@@ -55,7 +55,7 @@ def test_noise_alone_is_not_real():
     assert np.mean(found.coherence) < 0.05
 
 
-def test_holes_are_weights():
+def test_holes_are_weights() -> None:
     rng = np.random.default_rng(4)
     whole = pair(rng.standard_normal((96, 96)), 0.5, rng)
     used = rng.random((96, 96)) > 0.1
@@ -65,7 +65,7 @@ def test_holes_are_weights():
     assert reality_spectrum(holed).share[-3:] == pytest.approx(reality_spectrum(whole).share[-3:], abs=0.05)
 
 
-def test_read_only():
+def test_read_only() -> None:
     found = reality_spectrum(pair(np.ones((40, 40)), 1.0, np.random.default_rng(5)))
     with pytest.raises(ValueError, match="read-only"):
         found.share[0] = 0.0

@@ -17,7 +17,7 @@ def scan(name, specimen="film", spot="", direction=None, side=4, **metadata):
     return Scan(raw, specimen, spot)
 
 
-def test_trace_and_retrace_of_one_spot():
+def test_trace_and_retrace_of_one_spot() -> None:
     scans = [
         scan("a", spot="spot 1", direction="trace"),
         scan("b", spot="spot 1", direction="retrace"),
@@ -28,7 +28,7 @@ def test_trace_and_retrace_of_one_spot():
     assert not is_retrace(scans, ("a", "c"))
 
 
-def test_trace_and_retrace_by_name():
+def test_trace_and_retrace_by_name() -> None:
     scans = [
         scan("x trace", direction="trace"),
         scan("x retrace", direction="retrace"),
@@ -49,36 +49,36 @@ def test_trace_and_retrace_by_name():
         scan("b", spot="spot 1", direction="retrace", role="reference"),
     ],
 )
-def test_unlike_places_are_no_repeats(other):
+def test_unlike_places_are_no_repeats(other) -> None:
     assert pairs_of_repeats([scan("a", spot="spot 1", direction="trace"), other]) == ()
 
 
-def test_two_traces_with_one_retrace_are_not_guessed():
+def test_two_traces_with_one_retrace_are_not_guessed() -> None:
     scans = [scan(n, spot="s", direction=d) for n, d in (("a", "trace"), ("b", "trace"), ("c", "retrace"))]
     assert pairs_of_repeats(scans) == ()
 
 
-def test_groups_of_the_user_join():
+def test_groups_of_the_user_join() -> None:
     scans = [scan(name) for name in "abcdef"]
     assert pairs_of_repeats(scans, [("d", "b"), ("b", "e"), ("a", "gone"), ("f", "c")]) == (("b", "d", "e"), ("c", "f"))
 
 
-def test_references():
+def test_references() -> None:
     assert references([scan("a"), scan("b", role="Reference")]) == ("b",)
 
 
-def test_stand_in():
+def test_stand_in() -> None:
     assert stand_in((("a", "b", "c"), ("d", "e")))["c"] == "a"
 
 
-def test_named_by_scan_file_or_stem():
+def test_named_by_scan_file_or_stem() -> None:
     scans = [scan("a"), scan("b"), scan("c, d")]
     for text in ("a,b", "a.npy, b.npy", "/data/a.npy,b", " a , /data/b.npy"):
         assert named_group(scans, text) == ("a", "b")
     assert named_group(scans, "c, d,a") == ("c, d", "a")
 
 
-def test_named_wrongly():
+def test_named_wrongly() -> None:
     twice = [scan("a"), Scan(scan("x").raw.with_(name="x (2)", source=Source("/data/a.npy")), "film")]
     for scans, text, told in (
         ([scan("a")], "a,z", "no scan on the bench"),
