@@ -294,7 +294,7 @@ def _reliable(run: _Run, limits: _Limits, radius: float) -> Reliable:
     start = max(expected, pixels**2 / (2 * radius))  # half its base is a pixel: nothing smaller is found
     tried = run.drop([(share * start, run.plan.spheres) for share in CURVE])
     top = CURVE[-1]
-    for _ in range(EXTENSIONS):
+    for _ in range(2 * EXTENSIONS):  # ends with half a base of three pixels, where pixels no longer decide
         best = max(_recall(parts) for parts in tried)
         if best >= 0.975 or top * 1.3 * start > largest:
             break
