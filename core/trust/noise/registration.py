@@ -33,7 +33,7 @@ GATE = 8.5
 
 The standard deviation counts every wave as independent, which the Hann window makes 35/18 too small: 8.5 is a true 4.4
 for the highest of a thousand lags. Simulated for this program on 128² points: of 1,300 unrelated pairs (white, Gaussian
-T = 3 and 8, self-affine H 0.8) the highest reached 8.5; of 600 pairs of one texture at N/S = 1 (Gaussian T = 4, 6, 8,
+T = 3 and 8, self-affine H 0.8) the highest reached 8.5; of 750 pairs of one texture at N/S = 1 (Gaussian T = 4, 6, 8,
 self-affine H 0.5 and 0.8 with roll-off L/2) the lowest reached 9.8. For that the two spectra are smoothed over 3 × 3
 waves: of one texture both are large at the same waves by chance, and unsmoothed they would fail it in 20-60 % of pairs.
 """
