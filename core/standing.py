@@ -328,12 +328,20 @@ def tie_letters(count: int, apart: set[tuple[int, int]]) -> list[str]:
     >>> tie_letters(3, {(0, 2)})
     ['a', 'ab', 'b']
     """
-    groups = [frozenset(range(count))] if count else []
+    groups = [(1 << count) - 1] if count else []  # a group is a number whose binary digits are its members
     for i, j in sorted(apart):
-        split = [part for group in groups for part in ([group - {i}, group - {j}] if {i, j} <= group else [group])]
-        groups = [g for n, g in enumerate(split) if not any(g < o or (g == o and n > m) for m, o in enumerate(split))]
-    groups.sort(key=sorted)
-    return ["".join(_letter(n) for n, group in enumerate(groups) if item in group) for item in range(count)]
+        both = 1 << i | 1 << j
+        whole = [group for group in groups if group & both != both]
+        parts = {group & ~(1 << one) for group in groups if group & both == both for one in (i, j)}
+        # none of the groups that stayed whole can lie in a part of another, so only the parts are looked at
+        kept = [part for part in parts if not any(part & other == part for other in whole)]
+        groups = whole + [part for part in kept if not any(part & o == part and part != o for o in kept)]
+    members = sorted([item for item in range(count) if group >> item & 1] for group in groups)
+    words = [""] * count
+    for number, group in enumerate(members):
+        for item in group:
+            words[item] += _letter(number)
+    return words
 
 
 def brackets(count: int, apart: Collection[tuple[int, int]]) -> list[range]:
