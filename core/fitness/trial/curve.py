@@ -83,10 +83,12 @@ def fitted(diameters: FloatArray, dropped: FloatArray, found: FloatArray, near: 
         return -float(np.sum(hit + xlog1py(dropped - found, -np.minimum(recall, 1 - 1e-12))))
 
     starts = [(half, math.log(width), plateau) for width in (0.05, 0.2) for plateau in (4.0, 1.0)]
+    fine = 1e-4
     if near is not None:
+        fine = 1e-3  # of the largest diameter, and of the log-likelihood: far below the scatter of draws
         starts = [(near.middle / scale, math.log(near.width / scale), 2.0)]
     tried = [
-        minimize(loss, np.array(start), method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-4, "maxiter": 600})
+        minimize(loss, np.array(start), method="Nelder-Mead", options={"xatol": fine, "fatol": fine, "maxiter": 600})
         for start in starts
     ]
     best = min(tried, key=lambda one: float(one.fun))
