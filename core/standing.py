@@ -27,6 +27,9 @@ from core.probability import Dice, chances, shrunk_draws
 
 LEVEL = 0.05
 
+MOST_GROUPS = 200
+"""Groups of ties beyond which letters follow the brackets."""
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -321,7 +324,9 @@ def tie_letters(count: int, apart: set[tuple[int, int]]) -> list[str]:
     """Letters such that two items share one if and only if they are not told apart.
 
     Insert and absorb: begin with one group of all; every pair told apart splits each group that holds both; a group
-    inside another is absorbed. Groups are lettered by their first member.
+    inside another is absorbed. Groups are lettered by their first member. Pairs told apart here and there among many
+    can need more groups than anybody can read (each such pair may double them): beyond 200 the brackets are lettered
+    instead, which never split what is tied and say a little less.
 
     Examples
     --------
@@ -336,6 +341,9 @@ def tie_letters(count: int, apart: set[tuple[int, int]]) -> list[str]:
         # none of the groups that stayed whole can lie in a part of another, so only the parts are looked at
         kept = [part for part in parts if not any(part & other == part for other in whole)]
         groups = whole + [part for part in kept if not any(part & o == part and part != o for o in kept)]
+        if len(groups) > MOST_GROUPS:
+            groups = [sum(1 << item for item in run) for run in brackets(count, apart)]
+            break
     members = sorted([item for item in range(count) if group >> item & 1] for group in groups)
     words = [""] * count
     for number, group in enumerate(members):

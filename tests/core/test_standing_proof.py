@@ -90,6 +90,16 @@ def test_bounds_are_one_tie_with_each_other_and_all_below(
     assert not bounds or set.intersection(*(letters[bound] for bound in bounds))
 
 
+def test_hundreds_of_specimens_are_lettered_by_brackets() -> None:
+    # thirty pairs told apart by themselves would need 2^30 groups
+    apart = {(2 * k, 2 * k + 1) for k in range(30)} | {(0, 59)}
+    letters = [set(word) for word in tie_letters(60, apart)]
+    assert all(letters)
+    together = {(i, j) for i, j in itertools.combinations(range(60), 2) if letters[i] & letters[j]}
+    assert together >= set(itertools.combinations(range(60), 2)) - apart
+    assert (0, 59) not in together
+
+
 def test_a_bound_is_tied_below_and_apart_above() -> None:
     spots = {"low": [1.0, 1.02, 0.98], "bound": [2.0, 2.03, 1.97], "high": [9.0, 9.2, 8.9]}
     free = rank(spots, positive=True, rng=rng(1))
