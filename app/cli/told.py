@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from core.heightmap import HeightMap
 from core.measures import CATALOGUE, readings
@@ -11,6 +11,9 @@ from core.measures.reading import Reading
 from core.sheet.words import number_text
 from core.treatment import Treatment
 from core.units import format_length
+
+if TYPE_CHECKING:
+    from core.fitness.ladder import Ladder
 
 
 def as_record(maps: Sequence[HeightMap]) -> dict[str, Any]:
@@ -33,6 +36,30 @@ def as_record(maps: Sequence[HeightMap]) -> dict[str, Any]:
             symbol: {"value": r.value, "unit": r.unit, "clause": r.clause, "note": r.note}
             for symbol, r in readings(treatment.apply(scan)).items()
         },
+    }
+
+
+def ladder_record(found: Ladder) -> dict[str, Any]:
+    """Crystal steps, SI, ready for JSON."""
+    return {
+        "kind": found.kind,
+        "height_m": found.height,
+        "uncertainty_m": found.u,
+        "levels": found.levels,
+        "resultant": found.resultant,
+        "smallest_m": found.smallest,
+        "matches": [
+            {
+                "crystal": match.crystal.name,
+                "multiple": match.multiple,
+                "step_m": match.crystal.step,
+                "source": match.crystal.source,
+                "scale": match.ratio,
+                "scale_uncertainty": match.u_ratio,
+            }
+            for match in found.matches
+        ],
+        "sentence": found.sentence,
     }
 
 

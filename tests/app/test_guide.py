@@ -25,7 +25,7 @@ PAGES = {
 def test_all_pages_are_there() -> None:
     assert set(PAGES) == {
         "index.md", "comparing.md", "scale.md", "treatment.md", "standing.md", "uncertainty.md", "noise.md",
-        "particles.md",
+        "particles.md", "claims.md",
         "hand-over.md", "files.md", "safety.md",
     }  # fmt: skip
 
@@ -83,3 +83,10 @@ def test_readings_and_presets_are_those_of_the_program() -> None:
     presets = [preset for preset in PRESETS if preset != "typed"]
     rows = re.findall(r"^\| (?!preset)[^|-][^|]*\|", PAGES["scale.md"], flags=re.MULTILINE)
     assert len(rows) == len(presets)
+
+
+def test_the_example_claims_are_understood() -> None:
+    from core.fitness.claims import parse
+
+    (text,) = _blocks("claims.md", "text")
+    assert len([parse(line) for line in text.splitlines()]) == 6
