@@ -116,6 +116,8 @@ def _rings(
     r: FloatArray, basins: Basins, places: NDArray[np.int64], radii: FloatArray, pitch: tuple[float, float]
 ) -> tuple[FloatArray, FloatArray]:
     """Median of the ring around each feature, 0 where nothing of it counts, and the sum of r over that within it."""
+    if len(radii) == 0:
+        return np.zeros(0), np.zeros(0)
     owner = np.full(r.size, -1, np.int32)
     owner[basins.points] = basins.owners
     free = np.isfinite(r) & ~_touched(owner.reshape(r.shape) >= 0)
