@@ -11,7 +11,7 @@ import numpy as np
 
 from core.errors import QuantityError
 from core.heightmap import FloatArray, HeightMap
-from core.selection import thinning
+from core.selection import bracketed, thinning
 from core.units import parse_length
 
 Preset = Literal["pooled", "widest", "tightest", "hundred", "typed"]
@@ -177,8 +177,8 @@ def _quantile(pools: Sequence[FloatArray], total: int, thin: FloatArray, share: 
     spread = 6 * np.sqrt(max(thin.size * share * (1 - share), 1.0)) + 2
     low = thin[int(max(0, np.floor(centre - spread)))] if centre > spread else -np.inf
     high = thin[int(np.ceil(centre + spread))] if centre + spread < thin.size - 1 else np.inf
-    below = sum(int(np.count_nonzero(pool < low)) for pool in pools)
-    inside = np.concatenate([pool[(pool >= low) & (pool <= high)] for pool in pools])
+    counts, picked = zip(*(bracketed(pool, float(low), float(high)) for pool in pools), strict=True)
+    below, inside = sum(counts), np.concatenate(picked)
     if not below <= rank < below + inside.size:
         below, inside = 0, np.concatenate(list(pools))
     return float(np.partition(inside, rank - below)[rank - below])

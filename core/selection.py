@@ -15,6 +15,9 @@ from core.heightmap import FloatArray, HeightMap
 SAMPLE = 16_384
 """Size of the thinned sample, or a sixteenth of the values where they are few."""
 
+CHUNK = 65_536
+"""Values looked at in one go."""
+
 SIGMAS = 6.0
 """Half-width of the bracket in binomial standard deviations of the sample: it misses by chance once in 10⁹."""
 
@@ -74,14 +77,25 @@ def thinning(points: int) -> int:
 def neighbours(values: FloatArray, rank: int) -> tuple[float, float]:
     """The values of this rank and of the next (the last is its own next), counted from 0 at the lowest."""
     low, high = _bracket(values, rank)
-    below = int(np.count_nonzero(values < low))
-    inside = values[(values >= low) & (values <= high)]
+    below, inside = bracketed(values, low, high)
     last = min(rank + 1, values.size - 1)
     if not (below <= rank and last < below + inside.size):
         below, inside = 0, values
     first, second = rank - below, last - below
     ordered = np.partition(inside, (first, second))
     return float(ordered[first]), float(ordered[second])
+
+
+def bracketed(values: FloatArray, low: float, high: float) -> tuple[int, FloatArray]:
+    """How many values lie below a bracket, and those within: in pieces that stay in the cache."""
+    below, inside = 0, []
+    for start in range(0, values.size, CHUNK):
+        part = values[start : start + CHUNK]
+        reaches = part >= low
+        below += part.size - int(np.count_nonzero(reaches))
+        reaches &= part <= high
+        inside.append(part[reaches])
+    return below, np.concatenate(inside) if inside else values
 
 
 def _bracket(values: FloatArray, rank: int) -> tuple[float, float]:

@@ -6,6 +6,10 @@ is. For one core set OPENBLAS_NUM_THREADS=1: the script's least squares would ta
 
 The script gives what the catalogue gives but for the minimum zone and PVr, for which no library has a function. It
 knows no intervals, no standing, no notes.
+
+Measured for one map of 1024² on one core, as multiples of ours: levelled 14 to 15, levelled and filtered 19 to 20; with
+2 % of the points missing 10 to 13 and 12 to 13. Most of the script's time are h-maxima and watershed (half) and the
+filter (a fifth).
 """
 
 from __future__ import annotations
