@@ -6,15 +6,27 @@ asserted. What is asked is that a family costs the same per pixel within 25 %, o
 the floor itself is not flat: an FFT does N log N work, and beyond the last cache every pass over the map is a pass over
 memory.
 
-Measured, ns per pixel at 256², 1024², 4096², one thread's own time on a machine busy with other work, floors beside it:
-copy 0.20, 0.27, 0.71; FFT 3.1, 5.1, 7.4; hills of the map as scanned 64, 54, 62 (with half of Sq of noise 76, 67, 79; 71,
-68, 110 before they were pruned stretch by stretch); slopes 10, 8.2, 6.9; plane 3.7, 2.9, 3.7; autocorrelation 17, 16, 21
-(5.6, 3.1, 2.8 FFT); spectrum of the rows 8.4, 9.2, 11 (2.7, 1.8, 1.5 FFT); window curve 31, 11, 13; low-pass of 5 pixels
-9.6, 8.7, 12. Where 256² stands out it is a fixed cost: some 600 calls of numpy in the window curve (1.5 ms), the start of
-the solver in the minimum zone (3 ms; 89, 8.8, 5.8). Not flat: the material ratio (23, 32, 54 against a sort of 39, 54,
-73), whose ordered stretch is gathered from all over memory, and the spectra by direction (12, 13, 23), which are 3.7, 2.6
-and 3.1 FFT. At 8192² a copy took 1.5 and an FFT 10 under that load; slopes 6.7, spectrum of the rows 13, autocorrelation 48,
-spectra 34.
+Measured, ns per pixel in one thread's own time on a machine busy with other work, which is felt most at 8192²:
+
+                        256²   1024²   4096²   8192²
+    copy                 0.2     0.3     0.7     1.5
+    sort                  39      54      73
+    FFT                  3.1     5.1     7.4      10
+    plane                3.7     2.9     3.7     6.9
+    heights              6.5     4.8     6.4      11
+    slopes                10     8.2     6.9     6.7
+    autocorrelation       17      16      21      48    5.6, 3.1, 2.8, 4.8 FFT
+    spectra               12      13      23      34    3.8, 2.6, 3.1, 3.4 FFT
+    spectrum of rows     8.4     9.2      11      13    2.7, 1.8, 1.5, 1.3 FFT
+    material ratio        23      32      54      87    0.6, 0.6, 0.7 sort
+    hills                 64      54      62      75    with noise of half of Sq 76, 67, 79 (were 71, 68, 110)
+    flatness              17      21      29      37
+    minimum zone          89     8.8     5.8     7.0    3 ms to start the solver
+    window curve          31      11      13      15    1.5 ms in 600 calls of numpy
+    low-pass, 5 pixels   9.6     8.7      12      10
+
+Flat within 25 % from 1024² on as they are: slopes, low-pass, hills to 4096². Not flat, and not by their floor alone: the
+material ratio, whose ordered stretch is gathered from all over memory, flatness, and at 8192² the autocorrelation.
 """
 
 from __future__ import annotations
