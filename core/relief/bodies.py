@@ -20,8 +20,8 @@ PATCH = 0.35
 """Half width of the patch through the top, in footprint radii; 1 to 4 pixels."""
 
 COARSEST = 0.5
-"""Pixel in footprint radii above which there is no patch: it would reach down the flanks, and spheres of 50 nm on pixels
-of 20 nm read 4 nm too high (simulated for this program)."""
+"""Pixel in footprint radii above which there is no patch: it would reach down the flanks, and spheres of 50 nm on
+pixels of 20 nm read 4 nm too high (simulated for this program)."""
 
 VOLUME_SIGMAS, VOLUME_HEIGHT = 10.0, 10e-9
 """A volume is told of features higher than both: below, it was up to 13 times wrong (simulated for this program)."""
@@ -93,8 +93,8 @@ def measure(r: FloatArray, basins: Basins, *, threshold: float, sigma: float, pi
     The base radius r₀ follows from the area A above t/2 as that of a paraboloid, :math:`A = \pi r_0^2 (1 - t/2h)`. The
     ring reaches from 1.15 r₀ + 1 pixel over 35 % of that, at least 2.5 pixels, and holds no other feature. The top is
     the maximum of a least-squares paraboloid through the points within 0.35 r₀ of the highest (1 to 4 pixels), and the
-    highest point itself where that is not a maximum or r₀ spans less than two pixels: on smooth ground the highest *point* alone reads low by
-    p²/12(R + d/2), p the pixel (closed form for a dilated sphere).
+    highest point itself where that is not a maximum or r₀ spans less than two pixels: on smooth ground the highest
+    *point* alone reads low by p²/12(R + d/2), p the pixel (closed form for a dilated sphere).
     """
     n = len(basins.peaks)
     places = np.stack(np.divmod(basins.peaks, r.shape[1]), axis=1).astype(np.int64)
