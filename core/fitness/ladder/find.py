@@ -19,6 +19,9 @@ LEAST_RESULTANT = 0.50
 """R1 that a ladder must reach. Of 963 random surfaces none came to it, the highest was 0.46 (methods measured for this
 program)."""
 
+LEAST_CANDIDATE = 0.35
+"""Resultant below which a candidate is not fitted: fits raise it by 0.1 at most, but for drift between rows."""
+
 LEAST_TERRACES, FEW, LEAST_OF_FEW = 0.95, 12.0, 0.99
 """Mean resultant of whole terraces that a ladder must reach; more where there are fewer than 12 of them. Without it 3
 of 17 maps of flat-topped grains were taken for ladders, at 0.80 to 0.99, all of few grains; eight planted staircases
@@ -133,6 +136,8 @@ def ladder(scan: HeightMap, *, crystal: str | None = None, scale: float = 0.03, 
         if slope is None and seen:
             continue
         for candidate in candidates(ground, slope):
+            if candidate.resultant < LEAST_CANDIDATE and not row_phases:
+                continue
             joint = refine(ground, candidate, slope, rows=row_phases)
             if joint is None or is_multiple(ground, joint):
                 continue

@@ -81,7 +81,8 @@ def candidates(ground: Ground, slope: FloatArray | None) -> list[Candidate]:
         window = ground.window(step)
         if window is not None:
             heights = ground.median(window) if slope is None else ground.median(window) - slope
-            tone = _blocks((np.exp(2j * np.pi / step * heights) * ground.used).astype(np.complex64))
+            # single precision: a hundred turns are still known to a millionth
+            tone = _blocks(_phasor((2 * np.pi / step * heights).astype(np.float32)) * ground.used)
             power = np.abs(_transform(chirps * tone)).reshape(len(bows), -1)
             places = power.argmax(axis=1)
             found = []
@@ -100,7 +101,7 @@ def _climbed(tone: NDArray[np.complex64], terms: FloatArray, start: FloatArray) 
     """The top near a bin of the transform, by Gauss and Newton on the phase: between bins up to 60 % are lost."""
     surface, best, height = start, start, 0.0
     for _ in range(CLIMB_ROUNDS):
-        turned = tone * np.exp(-2j * np.pi * (surface @ terms))
+        turned = tone * _phasor((-2 * np.pi * (surface @ terms)).astype(np.float32))
         total = complex(turned.sum())
         if abs(total) <= height:
             break
@@ -114,6 +115,13 @@ def _climbed(tone: NDArray[np.complex64], terms: FloatArray, start: FloatArray) 
             2 * np.pi
         )
     return height, tuple(float(value) for value in best)
+
+
+def _phasor(angle: NDArray[np.float32]) -> NDArray[np.complex64]:
+    turned = np.empty(angle.shape, np.complex64)
+    np.cos(angle, out=turned.real)
+    np.sin(angle, out=turned.imag)
+    return turned
 
 
 def _transform(tones: NDArray[np.complex64]) -> NDArray[np.complex64]:
