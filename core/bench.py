@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Self
+from typing import Any, Self
 
 from core.errors import LowreliefError
-from core.heightmap import HeightMap
+from core.formats.metadata import value_of
+from core.heightmap import EMPTY, BoolArray, HeightMap
 from core.scale import Scale
+from core.shapes import Shape, masked
 from core.treatment import Treatment
 
 
@@ -20,21 +22,58 @@ class Scan:
     Attributes
     ----------
     raw : HeightMap
-        As read; its name is unique on the bench.
+        As read, with the shapes drawn by hand in its mask; its name is unique on the bench.
     specimen : str
         The candidate surface.
     spot : str
         Which spot on it, as the user or the file says; may be empty.
+    shapes : tuple of Shape
+        What the user masked by hand.
+    own_mask : ndarray of bool, or None
+        The mask that the file brought: what is left when all shapes are taken away.
+    said : mapping of str to str
+        What the user said about the scan that its file does not say, or not so; an empty text for what she struck out.
     """
 
     raw: HeightMap
     specimen: str
     spot: str = ""
+    shapes: tuple[Shape, ...] = ()
+    own_mask: BoolArray | None = None
+    said: Mapping[str, str] = field(default_factory=lambda: EMPTY)
 
     @property
     def name(self) -> str:
         """The scan's name, unique on the bench."""
         return self.raw.name
+
+    def with_shapes(self, shapes: Iterable[Shape]) -> Self:
+        """The scan with these shapes masked, and no other ones.
+
+        Raises
+        ------
+        MapError
+            If they would leave no point.
+        """
+        drawn = tuple(shapes)
+        own = self.own_mask if self.shapes else self.raw.mask
+        return replace(self, raw=masked(self.raw, drawn, own), shapes=drawn, own_mask=own if drawn else None)
+
+    def with_said(self, said: Mapping[str, str]) -> Self:
+        """The scan with more said about it: ``{"line_rate": "1 Hz"}``; an empty text strikes out what was recorded.
+
+        Raises
+        ------
+        QuantityError
+            If a value cannot be understood.
+        """
+        known: dict[str, Any] = dict(self.raw.metadata)
+        for key, text in said.items():
+            if text.strip():
+                known[key] = value_of(key, text.strip())
+            else:
+                known.pop(key, None)
+        return replace(self, raw=self.raw.with_(metadata=known), said={**self.said, **said})
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ from core.formats.guard import FREE_BYTES, MOST_EXPANSION, MOST_POINTS, breakage
 from core.heightmap import Entry, HeightMap, Source
 from core.results import Comparison
 from core.scale import PRESETS, Scale
+from core.shapes import Shape
 from core.sheet.record import PROGRAM, record
 from core.sheet.words import clean
 from core.tagged import dumps, loads
@@ -145,14 +146,17 @@ def _write_scan(group: Any, scan: Scan) -> None:
     for axis, count, step in zip("yx", raw.shape, raw.pitch, strict=True):
         group[axis] = np.arange(count) * step
         group[axis].attrs["units"] = "m"
-    if raw.mask is not None:
-        group.create_dataset("mask", data=raw.mask, shuffle=True, compression="gzip", compression_opts=1)
+    for name, mask in (("mask", raw.mask), ("own_mask", scan.own_mask)):
+        if mask is not None:
+            group.create_dataset(name, data=mask, shuffle=True, compression="gzip", compression_opts=1)
     group["scan"] = dumps(
         {
             TYPE: "scan",
             "name": scan.name,
             "specimen": scan.specimen,
             "spot": scan.spot,
+            "shapes": [shape.to_plain() for shape in scan.shapes],
+            "said": dict(scan.said),
             "pitch": list(raw.pitch),
             "source": {
                 "file": raw.source.file,
@@ -211,7 +215,7 @@ def _read_scan(group: Any) -> Scan:
         _member(group, "height", _kinds().Dataset)[()],
         pitch=(told["pitch"][0], told["pitch"][1]),
         name=str(told["name"]),
-        mask=_member(group, "mask", _kinds().Dataset)[()] if "mask" in group else None,
+        mask=_mask(group, "mask"),
         source=Source(
             str(source["file"]),
             str(source["sha256"]),
@@ -223,15 +227,24 @@ def _read_scan(group: Any) -> Scan:
         metadata=dict(told["metadata"]),
         history=tuple(Entry(one["step"], str(one["removed"]), one["figures"]) for one in told["history"]),
     )
-    return Scan(raw, specimen=str(told["specimen"]), spot=str(told["spot"]))
+    shapes = tuple(Shape.from_plain(one) for one in told.get("shapes", []))  # older files have none
+    own = _mask(group, "own_mask") if shapes else None
+    if own is not None and own.shape != raw.shape:
+        raise ValueError("a mask has another shape than its map")
+    said = {str(key): str(value) for key, value in told.get("said", {}).items()}
+    return Scan(raw, str(told["specimen"]), str(told["spot"]), shapes, own, said)
+
+
+def _mask(group: Any, name: str) -> Any:
+    return _member(group, name, _kinds().Dataset)[()] if name in group else None
 
 
 def _check_sizes(groups: list[Any]) -> None:
     """Refuse a file that promises more heights than its bytes can hold, before memory is taken."""
     wanted = stored = 0
     for group in groups:
-        for name, kind in (("height", "f"), ("mask", "b")):
-            if name == "mask" and name not in group:
+        for name, kind in (("height", "f"), ("mask", "b"), ("own_mask", "b")):
+            if name != "height" and name not in group:
                 continue
             data = _member(group, name, _kinds().Dataset)
             if data.is_virtual or data.external:

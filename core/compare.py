@@ -225,6 +225,8 @@ def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Re
             own_range=own_limits(treated),
             evidence=evidence,
             bumps=census(treated),
+            shapes=scan.shapes,
+            said=scan.said,
         )
     except LowreliefError as error:
         return Refusal.of(raw.source.file or scan.name, error)

@@ -17,6 +17,7 @@ from core.heightmap import HeightMap
 from core.progress import Cancel, Progress, Report, silent
 from core.results import Comparison
 from core.scale import PRESETS, Scale
+from core.shapes import Shape
 from core.sheet.record import Record, carried
 from core.treatment import Treatment
 from core.units import metres_per
@@ -189,7 +190,8 @@ def bench_of(
         if file is None:
             continue
         try:
-            taken.append(Scan(_read(file, wanted, layouts), specimen=wanted["specimen"], spot=wanted["spot"]))
+            scan = Scan(_read(file, wanted, layouts), specimen=wanted["specimen"], spot=wanted["spot"])
+            taken.append(_as_left(scan, wanted))
         except LowreliefError as error:
             refused.append(Refusal.of(file, error))
     if not taken:
@@ -250,6 +252,14 @@ def _read(file: Path, wanted: Mapping[str, Any], layouts: Sequence[Layout]) -> H
         layouts=layouts,
     )[0]
     return raw.named(wanted["name"])
+
+
+def _as_left(scan: Scan, wanted: Mapping[str, Any]) -> Scan:
+    """The scan with what was drawn on it and said about it; figures from before that was carried have neither."""
+    if wanted.get("said"):
+        scan = scan.with_said({str(key): str(value) for key, value in wanted["said"].items()})
+    shapes = [Shape.from_plain(one) for one in wanted.get("shapes", [])]
+    return scan.with_shapes(shapes) if shapes else scan
 
 
 def _unit(said: object) -> str | None:

@@ -12,6 +12,7 @@ from core.fitness.claims import Judgement
 from core.heightmap import Entry, HeightMap
 from core.measures.reading import Reading
 from core.scale import Scale
+from core.shapes import Shape
 from core.standing import Place, Ranking
 from core.treatment import Treatment
 from core.trust.budget import Budget, Evidence
@@ -42,6 +43,10 @@ class ScanResult:
         Bumps of the treated map that a particle of 20 nm could be mistaken for.
     place : str
         Where the same place was scanned again: name of the scan that stands for it, the first. Empty otherwise.
+    shapes : tuple of Shape
+        What was masked by hand; it is in the mask of `raw`.
+    said : mapping of str to str
+        What the user said about the scan beyond its file; it is in the metadata of `raw`.
     """
 
     name: str
@@ -55,6 +60,8 @@ class ScanResult:
     evidence: Evidence | None = None
     bumps: Census | None = None
     place: str = ""
+    shapes: tuple[Shape, ...] = ()
+    said: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def removed(self) -> tuple[Entry, ...]:

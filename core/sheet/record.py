@@ -46,7 +46,7 @@ KEPT = (
 )
 """What a figure carries of the comparison as a whole."""
 
-ORIGIN = ("name", "specimen", "spot", "file", "sha256", "channel", "unit", "shape", "pitch_m")
+ORIGIN = ("name", "specimen", "spot", "file", "sha256", "channel", "unit", "shape", "pitch_m", "shapes", "said")
 """What is told of a scan so that it can be read again as it was."""
 
 
@@ -145,6 +145,8 @@ def _scan(scan: ScanResult) -> Record:
         "name": scan.name,
         "specimen": scan.specimen,
         "spot": scan.spot,
+        "shapes": [shape.to_plain() for shape in scan.shapes],
+        "said": dict(scan.said),
         "file": source.file,
         "sha256": source.sha256,
         "format": source.format,

@@ -28,6 +28,7 @@ REASONS = {
     "area": "different scan sizes",
     "band": "different wavelength bands",
     "missing": "points without a height",
+    "mask": "different shares masked",
     "treatment": "different treatments",
     "levelling": "different levelling",
     "tip": "different tips",
@@ -341,6 +342,9 @@ def caption(comparison: Comparison) -> str:
         parts.append(f"{comparison.rank_by} of the typical spot with its 95 % interval")
     else:
         parts.append(f"{comparison.rank_by} without interval: fewer than two spots")
+    by_hand = sum(bool(scan.shapes) for scan in comparison.scans)
+    if by_hand:
+        parts.append(f"masked by hand on {by_hand} of {len(comparison.scans)} scans")
     return "; ".join(parts)
 
 
