@@ -6,9 +6,10 @@ when that succeeded one named command goes on the undo stack: there is no other 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoStack
@@ -19,14 +20,18 @@ from app.document.loading import Arrival, Loader
 from app.document.renewal import Compared, renewed
 from app.places import kept_layouts
 from core.bench import Bench, Refusal, Scan
+from core.choices import Choices, choices
 from core.errors import LowreliefError
 from core.gather import expand
 from core.replay import bench_of
 from core.results import Comparison
 from core.scale import Scale
+from core.shapes import Shape
 from core.sheet.record import Record
-from core.treatment import Band, Treatment
+from core.treatment import Band, Level, Mask, Rows, Treatment
 from core.treatment.step import Step
+
+COMMON_BAND: dict[str, Any] = {"shortest": "common", "longest": "common", "on": True}
 
 
 class Document(QObject):
@@ -75,6 +80,7 @@ class Document(QObject):
         self._workers = Jobs(2, self)
         self._comparing: Ticket | None = None
         self._errands: list[Ticket] = []
+        self._choosing: Ticket | None = None
         self._busy = False
 
     # What it holds ---------------------------------------------------------------------------------------------------
@@ -154,6 +160,56 @@ class Document(QObject):
         if names and new.strip() and new.strip() != old:
             self._apply(f"rename {old}", self._bench.with_specimen(names, new.strip()))
 
+    # Noise -----------------------------------------------------------------------------------------------------------
+
+    def with_repeats(self, names: Sequence[str]) -> None:
+        """Say that these scans show one place: they become one spot of one specimen and tell the noise."""
+        if len(names) > 1:
+            self._apply(f"say that {len(names)} scans are repeats", self._bench.with_repeats([names]))
+
+    def without_repeats(self, names: Iterable[str]) -> None:
+        """Forget that it was said of any of these scans that they show one place."""
+        gone = set(names)
+        kept = tuple(group for group in self._bench.repeats if not gone & set(group))
+        self._apply("forget repeats", replace(self._bench, repeats=kept))
+
+    # What is drawn on a scan and said about it -----------------------------------------------------------------------
+
+    def add_shape(self, name: str, shape: Shape) -> None:
+        """Mask a shape by hand on a scan."""
+        self._change_scan(name, f"mask a {shape.kind} on {name}", lambda scan: scan.with_shapes((*scan.shapes, shape)))
+
+    def remove_shapes(self, name: str, shapes: Iterable[Shape]) -> None:
+        """Take masks drawn by hand away from a scan."""
+        gone = set(shapes)
+        text = f"take {_counted(len(gone), 'mask')} off {name}"
+        self._change_scan(name, text, lambda scan: scan.with_shapes(s for s in scan.shapes if s not in gone))
+
+    def say(self, names: Sequence[str], said: Mapping[str, str], text: str) -> None:
+        """Say of these scans what their files do not say, or not so; raises what cannot be understood."""
+        scans = tuple(scan.with_said(said) if scan.name in names else scan for scan in self._bench.scans)
+        self._apply(text, replace(self._bench, scans=scans))
+
+    def set_spot(self, name: str, spot: str) -> None:
+        """Say which spot of its specimen a scan shows."""
+        scans = tuple(replace(scan, spot=spot) if scan.name == name else scan for scan in self._bench.scans)
+        if spot != self._bench.scan(name).spot:
+            self._apply(f"name the spot of {name}", replace(self._bench, scans=scans))
+
+    def _change_scan(self, name: str, text: str, change: Callable[[Scan], Scan]) -> None:
+        """Change one scan, large maps in the background; one that changed meanwhile is changed anew."""
+        before = next((scan for scan in self._bench.scans if scan.name == name), None)
+
+        def put(changed: Scan) -> None:
+            if any(scan is before for scan in self._bench.scans):
+                scans = tuple(changed if scan is before else scan for scan in self._bench.scans)
+                self._apply(text, replace(self._bench, scans=scans))
+            else:
+                self._change_scan(name, text, change)
+
+        if before is not None:
+            self._errand(lambda _: change(before), put)
+
     # Treatment -------------------------------------------------------------------------------------------------------
 
     def set_treatment(self, treatment: Treatment, text: str = "change treatment") -> None:
@@ -167,9 +223,29 @@ class Document(QObject):
         steps.insert(0 if step.do == "calibrate" else place, step)
         self._steps(steps, f"add step {step.do}")
 
+    def add_cure(self, step: Step) -> None:
+        """The step that a doubt offers, where it works: a mask before anything is levelled, a levelling behind others.
+
+        Where the same step is switched off, it is switched on.
+        """
+        steps = list(self._bench.treatment.steps)
+        if (off := replace(step, on=False)) in steps:
+            self.switch_step(steps.index(off), on=True)
+            return
+        levels = [place for place, known in enumerate(steps) if isinstance(known, Level | Rows)]
+        if isinstance(step, Mask | Level) and levels:
+            steps.insert(levels[0] if isinstance(step, Mask) else levels[-1] + 1, step)
+            self._steps(steps, f"add step {step.do}")
+        else:
+            self.add_step(step)
+
     def add_common_band(self) -> None:
-        """The step that makes scans of different size and pixel comparable."""
-        self.add_step(Band())
+        """The step that makes scans of different size and pixel comparable, in place of a narrower or wider band."""
+        bands = [place for place, step in enumerate(self._bench.treatment.steps) if isinstance(step, Band)]
+        if bands:
+            self.edit_step(bands[0], replace(self._bench.treatment.steps[bands[0]], **COMMON_BAND))
+        else:
+            self.add_step(Band())
 
     def edit_step(self, index: int, step: Step) -> None:
         """Other parameters for the step at this place."""
@@ -278,6 +354,36 @@ class Document(QObject):
         """Do a piece of work that changes nothing on the bench, such as handing over, in the background."""
         self._errand(work, done)
 
+    # Choices ---------------------------------------------------------------------------------------------------------
+
+    @property
+    def choosing(self) -> bool:
+        """Whether other defensible treatments are being tried."""
+        return self._choosing is not None and self._choosing in self._errands
+
+    def try_choices(self) -> None:
+        """Try other defensible treatments in the background; what they say joins the comparison."""
+        bench = self._bench
+        if self.choosing or not self.up_to_date:
+            return
+
+        def found(made: Choices) -> None:
+            if self._compared is not None and self._compared.bench is bench:
+                joined = replace(self._compared.comparison, choices=made)
+                self._compared = replace(self._compared, comparison=joined)
+                self.compared.emit()
+
+        self._errand(lambda ticket: choices(bench, report=ticket.report, cancel=ticket.cancel), found)
+        self._choosing = self._errands[-1]
+
+    def stop_choices(self) -> None:
+        """Stop trying them, and nothing else."""
+        if self._choosing is not None and self._choosing in self._errands:
+            self._choosing.drop()
+            self._errands.remove(self._choosing)
+        self._choosing = None
+        self._tell_busy()
+
     # Running ---------------------------------------------------------------------------------------------------------
 
     def cancel(self) -> None:
@@ -309,6 +415,7 @@ class Document(QObject):
 
     def _show(self, bench: Bench) -> None:
         self._bench = bench
+        self.stop_choices()  # they would be those of another bench
         self.bench_changed.emit()
         self.title_changed.emit()
         self._compare()

@@ -20,9 +20,13 @@ class Compared:
 
 
 def same_maps(one: Bench, other: Bench) -> bool:
-    """Whether both benches give the same treated maps to the same specimens: then no number changes but the order."""
+    """Whether both benches give the same treated maps to the same specimens, and the same is said of them.
+
+    Then no number changes but the order.
+    """
     return (
         one.treatment.digest == other.treatment.digest
+        and (one.repeats, one.claims, one.claim_rule) == (other.repeats, other.claims, other.claim_rule)
         and len(one.scans) == len(other.scans)
         and all(
             a.raw is b.raw and (a.specimen, a.spot) == (b.specimen, b.spot)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import QByteArray, QRect, QSettings, QSize, Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QMainWindow
+from PySide6.QtWidgets import QMainWindow, QTabWidget
 
 from app.docks.dock import Dock
 
-VERSION = 1  # of the dock state; another one falls back on the default places
+VERSION = 2  # of the dock state; another one falls back on the default places
 LEFT, BOTTOM, RIGHT = 236, 206, 428
 FIRST_SIZE, FRAME = QSize(1500, 940), QSize(4, 32)
 
@@ -25,8 +27,14 @@ def first_size() -> QSize:
     return FIRST_SIZE.boundedTo(room)
 
 
-def place_docks(window: QMainWindow, treatment: Dock, curves: Dock, standing: Dock, explain: Dock) -> None:
-    """The default places: treatment left, standing right from top to bottom, curves below treatment and tiles."""
+def place_docks(
+    window: QMainWindow, treatment: Dock, curves: Dock, standing: Dock, explain: Dock, behind: Sequence[Dock]
+) -> None:
+    """The default places: treatment left, standing right from top to bottom, curves below treatment and tiles.
+
+    The panels `behind` share the place of the standing, each with a tab.
+    """
+    window.setTabPosition(Qt.DockWidgetArea.RightDockWidgetArea, QTabWidget.TabPosition.North)
     area = Qt.DockWidgetArea
     window.setCorner(Qt.Corner.BottomRightCorner, area.RightDockWidgetArea)
     window.setCorner(Qt.Corner.TopRightCorner, area.RightDockWidgetArea)
@@ -35,6 +43,9 @@ def place_docks(window: QMainWindow, treatment: Dock, curves: Dock, standing: Do
     window.addDockWidget(area.RightDockWidgetArea, standing)
     window.addDockWidget(area.RightDockWidgetArea, explain)
     window.addDockWidget(area.BottomDockWidgetArea, curves)
+    for dock in behind:
+        window.tabifyDockWidget(standing, dock)
+    standing.raise_()
     explain.hide()
     wide = window.width()
     window.resizeDocks([treatment, standing], [min(LEFT, wide // 4), min(RIGHT, wide // 3)], Qt.Orientation.Horizontal)

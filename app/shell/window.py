@@ -21,6 +21,7 @@ from app.docks.dock import Dock
 from app.docks.help import HelpPanel
 from app.docks.standing import StandingPanel
 from app.docks.treatment import TreatmentPanel
+from app.docks.trust.panel import TrustPanel
 from app.document.autosave import Autosave, autosave_folder
 from app.document.document import Document
 from app.shell.bar import Bar
@@ -94,12 +95,14 @@ class Window(QMainWindow):
         self.treatment = TreatmentPanel(self.document)
         self.standing = StandingPanel(self.document)
         self.curves = CurvesHost()
+        self.trust = TrustPanel(self.document)
         self.help = HelpPanel()
         self.docks = [
             Dock("treatment", self.treatment.head, self.treatment),
             Dock("curves", self.curves.head, self.curves),
             Dock("standing", self.standing.head, self.standing),
             Dock("help", self.help.head, self.help),
+            Dock("trust", self.trust.head, self.trust),  # from here on: tabs behind the standing
         ]
 
     def _make_bar(self) -> Bar:
@@ -219,13 +222,18 @@ class Window(QMainWindow):
     def explain(self, symbol: str = "") -> None:
         """Show what a reading means; the ranking one, if none is named."""
         self.help.explain(symbol or self.document.bench.rank_by)
-        self.docks[-1].show()
-        self.docks[-1].raise_()
+        self.bring("help")
 
     def open_guide(self) -> None:
         """Show the user guide."""
         self.help.open_guide()
-        self.docks[-1].show()
+        self.bring("help")
+
+    def bring(self, name: str) -> None:
+        """Show this panel, in front of those that share its place."""
+        dock = next(dock for dock in self.docks if dock.objectName() == name)
+        dock.show()
+        dock.raise_()
 
     def find_command(self) -> None:
         """Find a command by its name."""
@@ -267,8 +275,8 @@ class Window(QMainWindow):
         restore(self)
 
     def _default_places(self) -> None:
-        treatment, curves, standing, explain = self.docks
-        place_docks(self, treatment, curves, standing, explain)
+        treatment, curves, standing, explain, *behind = self.docks
+        place_docks(self, treatment, curves, standing, explain, behind)
 
     def _close_now(self) -> None:
         self._leaving = True
@@ -282,6 +290,7 @@ class Window(QMainWindow):
         remember(self)
         self.grid.set_tiles([])
         self.curves.shut()
+        self.trust.shut()
         self.document.shut()
         self.autosave.end()
         event.accept()

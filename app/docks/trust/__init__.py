@@ -1,0 +1,1 @@
+"""Can this be believed: doubts, comparability, noise, uncertainty, and what other treatments would say."""
