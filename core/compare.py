@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
 from datetime import UTC, datetime
 from pathlib import Path
@@ -193,6 +193,25 @@ def restand(comparison: Comparison, rank_by: str, *, rng: np.random.Generator | 
         standing=ranking.places,
         ranking=ranking,
         choices=comparison.choices if comparison.choices and comparison.choices.symbol == rank_by else None,
+    )
+
+
+def scan_pairs(comparison: Comparison, specimens: Collection[str] | None = None) -> tuple[comparability.Pair, ...]:
+    """The verdict on every pair of scans, where `Comparison.comparability` has that on every pair of specimens.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        With its scans done.
+    specimens : collection of str, optional
+        Only scans of these; by default of all.
+    """
+    noise = {one.name: one.noise for one in comparison.specimens if one.noise is not None}
+    wanted = [scan for scan in comparison.scans if specimens is None or scan.specimen in specimens]
+    return comparability.pairs(
+        {scan.name: [_conditions(scan, noise.get(scan.specimen))] for scan in wanted},
+        band=comparison.band.filter,
+        extreme=comparison.rank_by in comparability.EXTREMES,
     )
 
 
