@@ -76,7 +76,18 @@ def stage(maps: Sequence[HeightMap], low: float, high: float) -> Stage:
     >>> stage([HeightMap(np.zeros((64, 64)), (1e-8, 1e-8))], 0.0, 1e-9).exaggeration
     100.0
     """
-    sides = sorted(scan.size[1] for scan in maps)
+    return staged([scan.size[1] for scan in maps], low, high)
+
+
+def staged(widths: Sequence[float], low: float, high: float) -> Stage:
+    """As `stage`, from the lengths of the near edges, metres: for views that show a part of each map.
+
+    Examples
+    --------
+    >>> staged([640e-9, 10e-6, 640e-9], 0.0, 1e-9).exaggeration
+    100.0
+    """
+    sides = sorted(widths)
     side = sides[(len(sides) - 1) // 2] if sides else 1e-6
     exact = FILLED * side / (high - low) if high > low else 1.0
     power = 10.0 ** math.floor(math.log10(exact))
@@ -112,6 +123,26 @@ class _Frame:
     aside: float
     plinth: float
     lift: float
+
+
+def room(size: tuple[float, float], on: Stage) -> tuple[float, float]:
+    """Height and width of the picture of a block in metres along its near edge: pictures of one lateral scale need it.
+
+    Parameters
+    ----------
+    size : (float, float)
+        Sides of the map down and across, metres.
+    on : Stage
+        Range and exaggeration.
+
+    Examples
+    --------
+    >>> [round(side * 1e6, 3) for side in room((1e-6, 1e-6), Stage(0.0, 1e-9, 100.0))]
+    [0.585, 1.38]
+    """
+    down, across = size
+    rise = on.exaggeration * (on.high - on.low) * (1 + HEADROOM)
+    return DEPTH * down + rise + PLINTH * across, across + SHEAR * down
 
 
 def oblique(scan: HeightMap, on: Stage, *, shape: tuple[int, int], smooth: int = 2) -> Picture:
@@ -190,7 +221,8 @@ def _frame(scan: HeightMap, on: Stage, rows: int, columns: int) -> _Frame:
     """The block as large as the picture allows, with headroom above it."""
     down, across = scan.size
     rise = on.exaggeration * (on.high - on.low) * (1 + HEADROOM)
-    scale = min((columns - 2) / (across + SHEAR * down), (rows - 2) / (DEPTH * down + rise + PLINTH * across))
+    tallest, widest = room(scan.size, on)
+    scale = min((columns - 2) / widest, (rows - 2) / tallest)
     wide, back, aside, plinth = (length * scale for length in (across, DEPTH * down, SHEAR * down, PLINTH * across))
     tall = back + rise * scale + plinth
     return _Frame(

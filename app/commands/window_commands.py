@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from app.commands.commands import Command
+from app.tiles.look import MODES, Mode, stepped
 from core.scale import PRESETS
 
 if TYPE_CHECKING:
@@ -111,6 +113,7 @@ def _view(w: Window) -> list[Command]:
     ]  # fmt: skip
     return [
         Command(id="fit", text="Fit the tiles", menu="View", keys=("0",), run=w.fit),
+        *_looks(w),
         Command(id="every-scan", text="A tile for every scan", menu="View", keys=("E",),
                 run=lambda: presenter.set_every_scan(not presenter.every_scan), checked=lambda: presenter.every_scan),
         Command(id="as-added", text="Tiles in the order they came", menu="View", keys=("O",),
@@ -127,6 +130,38 @@ def _view(w: Window) -> list[Command]:
         Command(id="light-dark", text="Light or dark", menu="View", keys=("L",), run=w.toggle_theme),
         Command(id="full-screen", text="Full screen", menu="View", keys=("F11",), run=w.toggle_full_screen,
                 checked=w.isFullScreen),
+    ]  # fmt: skip
+
+
+def _looks(w: Window) -> list[Command]:
+    sync = w.grid.sync
+
+    def draw(mode: Mode) -> None:
+        sync.set_look(replace(sync.look, mode=mode))
+
+    def step(up: bool) -> None:
+        sync.set_look(replace(sync.look, exaggeration=stepped(sync.cast.exaggeration, up)))
+
+    def raised() -> bool:
+        return sync.look.mode != "flat"
+
+    modes = [
+        Command(id=f"look-{mode}", text=text, menu="View/Heights", keys=(f"Alt+{number}",),
+                run=lambda mode=mode: draw(mode), checked=lambda mode=mode: sync.look.mode == mode,  # type: ignore[misc]
+                one_of="look")
+        for number, (mode, text) in enumerate(MODES.items(), start=1)
+    ]  # fmt: skip
+    return [
+        *modes,
+        Command(id="higher", text="Heights drawn higher", menu="View/Heights", keys=("Alt+Up",),
+                run=lambda: step(True), enabled=raised, rule=True),
+        Command(id="lower", text="Heights drawn lower", menu="View/Heights", keys=("Alt+Down",),
+                run=lambda: step(False), enabled=raised),
+        Command(id="exaggeration-auto", text="Heights as the range asks", menu="View/Heights",
+                run=lambda: sync.set_look(replace(sync.look, exaggeration=None)), enabled=raised,
+                checked=lambda: sync.look.exaggeration is None),
+        Command(id="one-scale", text="One lateral scale for all tiles", menu="View", keys=("Z",),
+                run=lambda: sync.set_one_scale(not sync.one_scale), checked=lambda: sync.one_scale),
     ]  # fmt: skip
 
 

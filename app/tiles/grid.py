@@ -11,8 +11,10 @@ from PySide6.QtWidgets import QFrame, QScrollArea, QWidget
 
 from app.document.jobs import Jobs
 from app.tiles.arrange import Arrangement, arrange
+from app.tiles.look import common_cast
 from app.tiles.state import Line, Range, TileState
 from app.tiles.tile import CHROME, Tile
+from app.tiles.view import points_seen
 from app.tiles.viewsync import ViewSync
 from core.sections import height_at
 
@@ -55,6 +57,7 @@ class TileGrid(QScrollArea):
         self._section: Line | None = None
         self._sync = ViewSync(self)
         self._sync.changed.connect(self._view_changed)
+        self._sync.look_changed.connect(self._view_changed)
         self._sync.crosshair_changed.connect(self._crosshair_changed)
         self._jobs = Jobs(2, self)
         self.destroyed.connect(self._jobs.shut)
@@ -187,6 +190,7 @@ class TileGrid(QScrollArea):
         for index, tile in enumerate(self._tiles.values()):
             tile.setGeometry(*plan.place(index))
         self._sync.set_viewport(plan.width - chrome[0], plan.height - chrome[1])
+        self._cast()
         self._wake()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
@@ -202,9 +206,30 @@ class TileGrid(QScrollArea):
     def _recolour(self) -> None:
         for tile in self._tiles.values():
             tile.set_limits(self._limits, shared=self._shared)
+        self._cast()
         self._wake()
 
+    def _cast(self) -> None:
+        """Agree on what all reliefs share."""
+        if self._sync.look.mode == "flat":
+            return
+        sizes, ranges = [], []
+        for tile in self._tiles.values():
+            scan = tile.state.scan
+            window = None if scan is None else points_seen(scan, tile.picture.view())
+            if scan is not None and window is not None:
+                sizes.append(((window[1] - window[0]) * scan.pitch[0], (window[3] - window[2]) * scan.pitch[1]))
+                ranges.append(tile.limits)
+        cast = common_cast(
+            sizes, ranges, self._limits, self._sync.viewport, self._sync.look, one_scale=self._sync.one_scale
+        )
+        if cast != self._sync.cast:
+            self._sync.cast = cast
+            for tile in self._tiles.values():
+                tile.picture.update()
+
     def _view_changed(self) -> None:
+        self._cast()
         for tile in self._tiles.values():
             tile.picture.update()
         self._wake()
@@ -220,7 +245,9 @@ class TileGrid(QScrollArea):
             self.section_drawn.emit(line)
 
     def _wake(self) -> None:
-        """Catch up once nothing has changed for a moment."""
+        """Catch up once nothing has changed for a moment; reliefs follow a drag at that pace."""
+        if self._sync.look.mode == "oblique" and self._settle.isActive():
+            return
         self._settle.start(SETTLE)
 
     def _catch_up(self) -> None:

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPainterPath, QPaintEvent, QPen, QWheelEvent
 from PySide6.QtWidgets import QApplication, QWidget
 
-from app.document.jobs import Jobs, Ticket
+from app.document.jobs import Jobs
 from app.theme import colour
-from app.tiles.ink import LIGHT, halo_line, put
-from app.tiles.raster import Raster
+from app.tiles.blocks import Blocks
+from app.tiles.ink import LIGHT, PLATE, fill, halo_line, metrics, put
+from app.tiles.levels import Levels
+from app.tiles.look import times
 from app.tiles.scalebar import draw_scale_bar
 from app.tiles.state import Line, Range
 from app.tiles.tag import draw_tag
-from app.tiles.view import MARGIN, View, Wanted, seen, whole_map
+from app.tiles.view import View
 from app.tiles.viewsync import ViewSync
-from core.display import Level, level
+from core.display import Level
 from core.heightmap import HeightMap
 from core.units import format_length
 
@@ -44,15 +44,13 @@ class Picture(QWidget):
         self.setMouseTracking(True)
         self.setCursor(Qt.CursorShape.CrossCursor)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self._sync, self._jobs = sync, jobs
-        self._scan: HeightMap | None = None
+        self._sync = sync
+        self._levels = Levels(jobs, self._sharper)
+        self._blocks = Blocks(jobs, self._sharper)
         self._limits: Range = (0.0, 1e-9)
         self._tag = ""
         self._section: Line | None = None
         self._ink = QColor("#FFFFFF")
-        self._whole: Raster | None = None
-        self._window: Raster | None = None
-        self._asked: dict[bool, tuple[Wanted, Ticket]] = {}  # by whether the whole map was asked for
         self._pressed: QPointF | None = None
         self._last: QPointF | None = None
         self._drawing = False
@@ -62,17 +60,14 @@ class Picture(QWidget):
     @property
     def scan(self) -> HeightMap | None:
         """The map."""
-        return self._scan
+        return self._levels.scan
 
     def set_scan(self, scan: HeightMap | None) -> None:
         """Show this map; the picture of the former one stays until the new one is reduced."""
-        if scan is self._scan:
-            return
-        self.drop()
-        self._scan = scan
-        if scan is None:
-            self._whole = self._window = None
-        self.update()
+        if scan is not self.scan:
+            self._levels.set_scan(scan)
+            self._blocks.set_scan(scan)
+            self.update()
 
     def set_limits(self, limits: Range) -> None:
         """Colour for these limits, metres."""
@@ -94,79 +89,46 @@ class Picture(QWidget):
 
     def view(self) -> View:
         """The common view as this picture sees it."""
-        x, y = self._sync.centre
-        return View(x, y, self._sync.scale, self.width(), self.height(), self.devicePixelRatioF())
+        (x, y), share = self._sync.centre, self._share()
+        scale = self._sync.scale * share
+        return View(x * share, y * share, scale, self.width(), self.height(), self.devicePixelRatioF())
 
     @property
     def shown(self) -> Level | None:
         """The sharpest level that is drawn."""
-        raster = self._window or self._whole
-        return raster.level if raster is not None else None
+        return self._levels.shown
 
     # --- levels ---
 
     def request(self) -> None:
-        """Ask for the level that the present view needs, unless it is there or asked for."""
-        if self._scan is None or self.width() < 1 or self.height() < 1:
-            return
-        view = self.view()
-        need = seen(self._scan, view)
-        whole = whole_map(self._scan, view)
-        fits = need is not None and (whole.rows, whole.columns) == (need.rows, need.columns)
-        if fits or self._whole is None:
-            self._ask(self._scan, whole, whole)
-        if fits:
-            self._window = None
-            self._forget(whole=False)
-        elif need is not None:
-            self._ask(self._scan, need, seen(self._scan, view, MARGIN) or need)
+        """Ask for what the present view needs, unless it is there or asked for."""
+        look, cast = self._sync.look, self._sync.cast
+        if look.mode == "oblique":
+            self._blocks.request(self.view(), self._limits, cast)
+        else:
+            self._levels.request(self.view(), cast.exaggeration if look.mode == "relief" else None)
 
     def drop(self) -> None:
         """Forget what was asked for."""
-        self._forget(whole=True)
-        self._forget(whole=False)
+        self._levels.drop()
+        self._blocks.drop()
 
     @property
     def waits(self) -> bool:
-        """Whether a level is being worked out."""
-        return bool(self._asked)
+        """Whether something to draw is being worked out."""
+        return self._levels.waits or self._blocks.waits
 
-    def _forget(self, *, whole: bool) -> None:
-        if whole in self._asked:
-            self._asked.pop(whole)[1].drop()
+    @property
+    def oblique(self) -> bool:
+        """Whether it shows a block, on which no place of the map can be pointed at."""
+        return self._sync.look.mode == "oblique"
 
-    def _ask(self, scan: HeightMap, need: Wanted, wanted: Wanted) -> None:
-        raster = self._whole if wanted.whole else self._window
-        if raster is not None and raster.scan_is(scan) and raster.shows.covers(need):
-            self._forget(whole=wanted.whole)
-            return
-        asked = self._asked.get(wanted.whole)
-        if asked is not None and asked[0].covers(need):
-            return
-        self._forget(whole=wanted.whole)
-        ticket = self._jobs.start(
-            partial(_reduce, scan, wanted),
-            done=partial(self._take, scan, wanted.whole),
-            failed=partial(self._lost, wanted.whole),
-        )
-        self._asked[wanted.whole] = wanted, ticket
-
-    def _take(self, scan: HeightMap, whole: bool, made: Level) -> None:
-        self._asked.pop(whole, None)
-        raster = Raster(scan, made)
-        if whole:
-            self._whole = raster
-            if self._window is not None and not self._window.scan_is(scan):
-                self._window = None
-        else:
-            self._window = raster
+    def _sharper(self) -> None:
         self.update()
         self.sharpened.emit()
 
-    def _lost(self, whole: bool, error: Exception) -> None:
-        """Hand what went wrong in the background to the one place where the window hears of errors."""
-        self._asked.pop(whole, None)
-        raise error
+    def _share(self) -> float:
+        return self._sync.share(self.scan.size) if self.scan is not None else 1.0
 
     # --- drawing ---
 
@@ -175,26 +137,51 @@ class Picture(QWidget):
         painter = QPainter(self)
         painter.fillRect(event.rect(), colour("window"))
         view = self.view()
-        if self._whole is not None and not self._hidden(view):
-            self._whole.draw(painter, view, self._limits)
-        if self._window is not None:
-            self._window.draw(painter, view, self._limits)
-        self._draw_crosshair(painter, view)
+        self.draw_map(painter, view)
+        if not self.oblique:
+            self._draw_crosshair(painter, view)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        self._draw_section(painter, view)
-        if self._whole is not None:
-            draw_scale_bar(painter, self.width(), self.height(), view.scale, view.ratio)
+        if not self.oblique:
+            self._draw_section(painter, view)
+        self._draw_scale_bar(painter, view)
+        self._draw_exaggeration(painter)
         self._draw_hint(painter, view)
         if self._tag:
             draw_tag(painter, self.width(), self._tag)
         self._round_corners(painter)
         painter.end()
 
+    def draw_map(self, painter: QPainter, view: View) -> None:
+        """The heights alone."""
+        if self.oblique:
+            self._blocks.draw(painter, view)
+        else:
+            self._levels.draw(painter, view, self._limits, lit=self._sync.look.mode == "relief")
+
+    def _draw_scale_bar(self, painter: QPainter, view: View) -> None:
+        """True along the near edge of a block; without a common scale a block has none that could be told."""
+        pixels = self._sync.cast.pixels
+        if not self.oblique and not self._levels.empty:
+            draw_scale_bar(painter, self.width(), self.height(), view.scale, view.ratio)
+        elif self.oblique and self.scan is not None and pixels is not None:
+            draw_scale_bar(painter, self.width(), self.height(), 1 / pixels, view.ratio)
+
+    def _draw_exaggeration(self, painter: QPainter) -> None:
+        """By how much heights are drawn larger than lengths."""
+        if self._sync.look.mode == "flat" or self.scan is None or self.width() < 60:
+            return
+        text = times(self._sync.cast.exaggeration)
+        text = f"heights {text}" if self.width() >= 150 else text
+        wide = metrics(8.5, strong=True).horizontalAdvance(text) + 14
+        plate = QRectF(self.width() - wide - 7, self.height() - 27, wide, 20)
+        fill(painter, plate, PLATE, 4)
+        put(painter, plate, text, LIGHT, 8.5, strong=True, align=Qt.AlignmentFlag.AlignHCenter)
+
     def _draw_hint(self, painter: QPainter, view: View) -> None:
         """Say why there is next to nothing to see: all scans have one scale, and this one is far smaller."""
-        if self._scan is None:
+        if self.scan is None:
             return
-        side = max(self._scan.size)
+        side = max(self.scan.size)
         if side / view.scale < SPECK:
             place = QRectF(8, self.height() / 2 + SPECK, self.width() - 16, 18)
             text = f"{format_length(side)} wide: zoom in"
@@ -206,13 +193,6 @@ class Picture(QWidget):
         path.addRect(QRectF(self.rect()).adjusted(-1, -1, 1, 1))  # borders may fall between device pixels
         path.addRoundedRect(QRectF(self.rect()), CORNER, CORNER)  # odd-even filling: what lies between the two
         painter.fillPath(path, colour("card"))
-
-    def _hidden(self, view: View) -> bool:
-        """Whether the finer window hides the whole map."""
-        if self._window is None or self._scan is None:
-            return False
-        need = seen(self._scan, view)
-        return need is not None and self._window.shows.covers(need)
 
     def _draw_crosshair(self, painter: QPainter, view: View) -> None:
         if self._sync.crosshair is None:
@@ -243,7 +223,7 @@ class Picture(QWidget):
             super().mousePressEvent(event)
             return
         self._pressed = self._last = event.position()
-        self._drawing = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+        self._drawing = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier) and not self.oblique
         parent = self.parentWidget()
         if parent is not None:
             parent.setFocus(Qt.FocusReason.MouseFocusReason)
@@ -251,6 +231,8 @@ class Picture(QWidget):
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Cross-hair, move, or section."""
         here = event.position()
+        if self._pressed is None and self.oblique:
+            return
         if self._pressed is None:
             self._sync.point(self.view().to_map(here.x(), here.y()))
         elif self._drawing:
@@ -285,8 +267,9 @@ class Picture(QWidget):
         """Zoom about the cursor."""
         notches = event.angleDelta().y() / 120
         if notches:
-            here = event.position()
-            self._sync.zoom(STEP**notches, self.view().to_map(here.x(), here.y()))
+            here, share = event.position(), self._share()
+            x, y = self.view().to_map(here.x(), here.y())
+            self._sync.zoom(STEP**notches, None if self.oblique else (x / share, y / share))
         event.accept()
 
     def leaveEvent(self, _event: object) -> None:
@@ -300,7 +283,3 @@ class Picture(QWidget):
     def _line_to(self, here: QPointF) -> Line:
         view, start = self.view(), self._pressed or here
         return *view.to_map(start.x(), start.y()), *view.to_map(here.x(), here.y())
-
-
-def _reduce(scan: HeightMap, wanted: Wanted, _ticket: Ticket) -> Level:
-    return level(scan, wanted.rows, wanted.columns, wanted.window)

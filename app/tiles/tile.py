@@ -258,7 +258,7 @@ class Tile(QWidget):
         if modifiers & Qt.KeyboardModifier.ControlModifier:
             self._sync.pan(-40 * way[0], -40 * way[1])
             return
-        if self._state.scan is None:
+        if self._state.scan is None or self.picture.oblique:
             return
         steps = 10 if modifiers & Qt.KeyboardModifier.ShiftModifier else 1
         (dy, dx), (high, wide) = self._state.scan.pitch, self._state.scan.size
@@ -300,7 +300,9 @@ class Tile(QWidget):
         return True
 
     def _anchor(self) -> Position | None:
-        return self._sync.crosshair
+        at, scan = self._sync.crosshair, self._state.scan
+        share = self._sync.share(scan.size) if scan is not None else 1.0
+        return None if at is None else (at[0] / share, at[1] / share)
 
     def _choose(self) -> None:
         self.chosen.emit(self.key)

@@ -86,6 +86,13 @@ def seen(scan: HeightMap, view: View, margin: float = 0.0) -> Wanted | None:
     return Wanted(rows, columns, (top, bottom, left, right))
 
 
+def points_seen(scan: HeightMap, view: View) -> Window | None:
+    """The points that lie in the picture: first and end row, first and end column; None when there are none."""
+    top, bottom = _range(view.y, view.height * view.scale, scan.size[0], scan.shape[0], 0.0)
+    left, right = _range(view.x, view.width * view.scale, scan.size[1], scan.shape[1], 0.0)
+    return (top, bottom, left, right) if top < bottom and left < right else None
+
+
 def _grid(scan: HeightMap, view: View) -> tuple[int, int]:
     pixel = view.scale / view.ratio
     rows, columns = (max(1, min(n, round(side / pixel))) for n, side in zip(scan.shape, scan.size, strict=True))

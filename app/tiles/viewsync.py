@@ -7,6 +7,8 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QObject, Signal
 
+from app.tiles.look import Cast, Look
+
 Position = tuple[float, float]
 
 ZOOMED_OUT = 4.0  # times the fitted scale
@@ -14,7 +16,9 @@ PIXELS_PER_POINT = 64  # the closest look
 
 
 class ViewSync(QObject):
-    """Where all tiles look. Positions are metres from the centre of each tile's own map, x to the right, y down.
+    """Where all tiles look, and how they draw what they see.
+
+    Positions are metres from the centre of each tile's own map, x to the right, y down.
 
     The view stays fitted, also when tiles change their size, until the user zooms or moves it; from then on metres per
     pixel stay what they are. Tiles ask the hub and are never linked to each other, so nothing can run away.
@@ -22,6 +26,7 @@ class ViewSync(QObject):
 
     changed = Signal()
     crosshair_changed = Signal()
+    look_changed = Signal()
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -32,6 +37,9 @@ class ViewSync(QObject):
         self._finest = 1e-9
         self._viewport = (200.0, 200.0)
         self._crosshair: Position | None = None
+        self._one_scale = True
+        self._look_chosen = Look()
+        self.cast = Cast()  # set by the grid, which knows all maps and ranges
         self._emitting: set[int] = set()
         self._again: set[int] = set()
 
@@ -54,6 +62,41 @@ class ViewSync(QObject):
     def crosshair(self) -> Position | None:
         """Where the cross-hair is, metres; None when it is nowhere."""
         return self._crosshair
+
+    @property
+    def viewport(self) -> Position:
+        """Width and height of the smallest picture, screen pixels."""
+        return self._viewport
+
+    @property
+    def look(self) -> Look:
+        """How heights are drawn."""
+        return self._look_chosen
+
+    def set_look(self, look: Look) -> None:
+        """Draw heights in another way."""
+        if look != self._look_chosen:
+            self._look_chosen = look
+            if look.mode == "oblique":
+                self.point(None)
+            self.look_changed.emit()
+
+    @property
+    def one_scale(self) -> bool:
+        """Whether all maps are drawn at one lateral scale; otherwise each is fitted to its tile."""
+        return self._one_scale
+
+    def set_one_scale(self, on: bool) -> None:
+        """One lateral scale for all maps, or each map fitted to its tile."""
+        if on != self._one_scale:
+            self._one_scale = on
+            self._emit(self.changed.emit, 0)
+
+    def share(self, size: tuple[float, float]) -> float:
+        """Scale of a map of these sides (down, across) over the common one: 1 unless each map is fitted."""
+        if self._one_scale:
+            return 1.0
+        return max(size[1] / self._extent[0], size[0] / self._extent[1])
 
     def set_extent(self, width: float, height: float, finest: float) -> None:
         """Tell the sides of the largest scan and the smallest distance of points, metres."""

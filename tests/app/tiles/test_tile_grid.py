@@ -14,7 +14,7 @@ from PySide6.QtGui import QColor, QWheelEvent
 from PySide6.QtWidgets import QApplication
 
 from app.theme import colour, theme
-from app.tiles import picture as picture_module
+from app.tiles import levels as levels_module
 from app.tiles import tile as tile_module
 from app.tiles.grid import TileGrid
 from app.tiles.state import TileState
@@ -446,7 +446,7 @@ def test_nothing_heavy_is_done_on_the_gui_thread(qtbot, grid, monkeypatch):
 
         return noted
 
-    monkeypatch.setattr(picture_module, "level", noting("level", picture_module.level))
+    monkeypatch.setattr(levels_module, "level", noting("level", levels_module.level))
     monkeypatch.setattr(tile_module, "clipped", noting("clipped", tile_module.clipped))
     monkeypatch.setattr(tile_module, "own_limits", noting("own_limits", tile_module.own_limits))
     grid.set_shared(False)
@@ -460,7 +460,7 @@ def test_nothing_heavy_is_done_on_the_gui_thread(qtbot, grid, monkeypatch):
 def test_a_level_of_a_former_map_that_comes_late_is_dropped(qtbot, grid, monkeypatch):
     former, later = flat(5 * NM, 32), flat(20 * NM, 32)
     go_on, working = threading.Event(), threading.Event()
-    reduce = picture_module.level
+    reduce = levels_module.level
 
     def slow(scan, *arguments):
         if scan is former:
@@ -468,7 +468,7 @@ def test_a_level_of_a_former_map_that_comes_late_is_dropped(qtbot, grid, monkeyp
             assert go_on.wait(20)
         return reduce(scan, *arguments)
 
-    monkeypatch.setattr(picture_module, "level", slow)
+    monkeypatch.setattr(levels_module, "level", slow)
     grid.set_tiles([state_of(former, "a")])
     qtbot.waitUntil(working.is_set)
     grid.set_tiles([state_of(later, "a")])
@@ -484,7 +484,7 @@ def test_what_fails_in_the_background_is_heard_of(qtbot, grid, monkeypatch):
     def fail(*_arguments):
         raise MemoryError("no room")
 
-    monkeypatch.setattr(picture_module, "level", fail)
+    monkeypatch.setattr(levels_module, "level", fail)
     with qtbot.captureExceptions() as caught:
         grid.set_tiles([state_of(flat(0, 32), "a")])
         qtbot.waitUntil(lambda: bool(caught))
