@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from app.commands.commands import Command
+from app.hand.tools import TOOLS
 from app.tiles.look import MODES, Mode, stepped
 from core.scale import PRESETS
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 def window_commands(window: Window) -> list[Command]:
     """Every command, in the order of the menus."""
-    return [*_file(window), *_edit(window), *_scale(window), *_view(window), *_help(window)]
+    return [*_file(window), *_edit(window), *_by_hand(window), *_scale(window), *_view(window), *_help(window)]
 
 
 def _file(w: Window) -> list[Command]:
@@ -71,6 +72,24 @@ def _edit(w: Window) -> list[Command]:
         Command(id="cancel", text="Stop what is running", menu="Edit", keys=("Escape",), run=document.cancel,
                 enabled=lambda: document.busy),
     ]  # fmt: skip
+
+
+def _by_hand(w: Window) -> list[Command]:
+    hand = w.hand
+
+    def take(name: str) -> None:
+        hand.take(name)  # type: ignore[arg-type]
+        w.bring("by-hand")
+
+    tools = [
+        Command(id=f"hand-{name}", text=f"{'Mask' if tool.masks else 'Measure'}: {tool.text.lower()}",
+                menu="Edit/By hand", run=lambda name=name: take(name),  # type: ignore[misc]
+                checked=lambda name=name: hand.tool == name, enabled=lambda: bool(w.document.bench.scans))  # type: ignore[misc]
+        for name, tool in TOOLS.items()
+    ]  # fmt: skip
+    clear = Command(id="hand-clear", text="Take places and region away", menu="Edit/By hand", run=hand.clear_looks,
+                    enabled=lambda: bool(hand.points or hand.region))  # fmt: skip
+    return [*tools, clear]
 
 
 def _scale(w: Window) -> list[Command]:

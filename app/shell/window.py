@@ -16,6 +16,7 @@ from PySide6.QtWidgets import QApplication, QMainWindow, QMenuBar, QStackedWidge
 from app.commands.acts import Acts, Samples
 from app.commands.commands import Commands
 from app.commands.window_commands import window_commands
+from app.docks.by_hand import ByHandPanel
 from app.docks.curves import CurvesHost
 from app.docks.dock import Dock
 from app.docks.help import HelpPanel
@@ -24,6 +25,7 @@ from app.docks.treatment import TreatmentPanel
 from app.docks.trust.panel import TrustPanel
 from app.document.autosave import Autosave, autosave_folder
 from app.document.document import Document
+from app.hand.hand import Hand
 from app.shell.bar import Bar
 from app.shell.drops import DropZone
 from app.shell.emptystate import EmptyState
@@ -97,12 +99,15 @@ class Window(QMainWindow):
         self.curves = CurvesHost()
         self.trust = TrustPanel(self.document)
         self.help = HelpPanel()
+        self.hand = Hand(self.grid, self.document)
+        self.by_hand = ByHandPanel(self.hand, self.document)
         self.docks = [
             Dock("treatment", self.treatment.head, self.treatment),
             Dock("curves", self.curves.head, self.curves),
             Dock("standing", self.standing.head, self.standing),
             Dock("help", self.help.head, self.help),
             Dock("trust", self.trust.head, self.trust),  # from here on: tabs behind the standing
+            Dock("by-hand", self.by_hand.head, self.by_hand),
         ]
 
     def _make_bar(self) -> Bar:
@@ -159,6 +164,7 @@ class Window(QMainWindow):
         self.stack.setCurrentWidget(self.empty if empty else self.grid)
         tiles = self.presenter.tiles()
         self.grid.set_tiles(tiles)
+        self.hand.attach()
         if not self.document.arrivals:  # while files come in, the curves wait for the last of them
             self.curves.set_tiles(tiles, self.presenter.spots())
 
@@ -290,6 +296,7 @@ class Window(QMainWindow):
         remember(self)
         self.grid.set_tiles([])
         self.curves.shut()
+        self.hand.shut()
         self.trust.shut()
         self.document.shut()
         self.autosave.end()
