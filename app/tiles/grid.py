@@ -12,12 +12,13 @@ from PySide6.QtWidgets import QFrame, QScrollArea, QWidget
 from app.document.jobs import Jobs
 from app.tiles.arrange import Arrangement, arrange
 from app.tiles.look import common_cast
-from app.tiles.state import Line, Range, TileState
+from app.tiles.state import Area, Line, Range, TileState
 from app.tiles.tile import CHROME, Tile
 from app.tiles.view import points_seen
 from app.tiles.viewsync import ViewSync
 from core.sections import height_at
 
+ROOM = 1.6  # times the framed part that a tile shows when it is looked at
 SETTLE = 40  # ms without a change of view or limits before levels and clipped shares are worked out
 
 
@@ -34,6 +35,10 @@ class TileGrid(QScrollArea):
         Key of a tile that was clicked, or that shall go.
     spot_asked : str, int
         Key of a tile, and −1 or +1: the previous or next spot of its specimen.
+    doubt_asked : str, str
+        Key of a tile and the text of the chip that was clicked; empty where it stands for several.
+    gathered : str
+        Key of a tile that was clicked with Ctrl.
     """
 
     pointed = Signal(object)
@@ -41,6 +46,8 @@ class TileGrid(QScrollArea):
     chosen = Signal(str)
     remove_asked = Signal(str)
     spot_asked = Signal(str, int)
+    doubt_asked = Signal(str, str)
+    gathered = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -55,6 +62,8 @@ class TileGrid(QScrollArea):
         self._shared = True
         self._busy = False
         self._section: Line | None = None
+        self._framed: tuple[str, Area] | None = None
+        self._alone = ""
         self._sync = ViewSync(self)
         self._sync.changed.connect(self._view_changed)
         self._sync.look_changed.connect(self._view_changed)
@@ -112,7 +121,20 @@ class TileGrid(QScrollArea):
         self._measure()
         self._lay_out()
         self.set_section(self._section)
+        self._frame()
         self._settle.start(0)
+
+    @property
+    def alone(self) -> str:
+        """Key of the tile that fills all the room; empty when all are shown."""
+        return self._alone
+
+    def toggle_alone(self, key: str) -> None:
+        """This tile in all the room, or all tiles again."""
+        self._alone = key if key in self._tiles and not self._alone else ""
+        self._lay_out()
+        if key in self._tiles:
+            self._tiles[key].setFocus()
 
     def set_limits(self, low: float, high: float) -> None:
         """Colour all tiles for this range, metres."""
@@ -136,6 +158,26 @@ class TileGrid(QScrollArea):
         for tile in self._tiles.values():
             tile.picture.set_section(line, tile.section_ink())
 
+    def set_frame(self, scan: str = "", area: Area | None = None) -> None:
+        """Frame a part of this scan on its tile; no frame without an area."""
+        self._framed = None if area is None else (scan, area)
+        self._frame()
+
+    def look_at(self, key: str, area: Area | None) -> None:
+        """Scroll to a tile and bring a part of its map close; None shows the whole."""
+        tile = self._tiles[key]
+        self.ensureWidgetVisible(tile)
+        self._sync.fit()
+        picture = tile.picture
+        if area is None or not picture.width() or not picture.height():
+            return
+        x, y, wide, high = area
+        wanted = ROOM * max(wide / picture.width(), high / picture.height())
+        if 0 < wanted < picture.view().scale:
+            self._sync.zoom(picture.view().scale / wanted)
+            view = picture.view()
+            self._sync.pan((view.x - x) / view.scale, (view.y - y) / view.scale)
+
     def readings_at(self, x: float, y: float) -> dict[str, float | None]:
         """Height of every treated map at a position, metres; None outside, where missing, and without a map.
 
@@ -149,13 +191,22 @@ class TileGrid(QScrollArea):
 
     # --- inside ---
 
+    def _frame(self) -> None:
+        for tile in self._tiles.values():
+            scan, framed = tile.state.scan, self._framed
+            here = framed is not None and scan is not None and scan.name == framed[0]
+            tile.frame.set_area(framed[1] if here and framed is not None else None)
+
     def _new_tile(self, state: TileState) -> Tile:
         tile = Tile(state, self._sync, self._jobs, self._inside)
         tile.set_limits(self._limits, shared=self._shared)
         tile.set_busy(self._busy)
         tile.chosen.connect(self.chosen)
+        tile.enlarged.connect(self.toggle_alone)
         tile.remove_asked.connect(self.remove_asked)
         tile.spot_asked.connect(self.spot_asked)
+        tile.doubt_asked.connect(self.doubt_asked)
+        tile.gathered.connect(self.gathered)
         tile.picture.sectioned.connect(self._sectioned)
         tile.recoloured.connect(self._wake)
         tile.show()
@@ -184,10 +235,15 @@ class TileGrid(QScrollArea):
         room = self.maximumViewportSize()
         chrome = CHROME.width(), CHROME.height()
         bar = self.verticalScrollBar().sizeHint().width()
-        plan: Arrangement = arrange(len(self._tiles), room.width(), room.height(), chrome, self._aspect(), bar)
+        if self._alone not in self._tiles:
+            self._alone = ""
+        shown = [tile for key, tile in self._tiles.items() if self._alone in ("", key)]
+        for tile in self._tiles.values():
+            tile.setVisible(tile in shown)
+        plan: Arrangement = arrange(len(shown), room.width(), room.height(), chrome, self._aspect(), bar)
         scrolls = plan.total_height > room.height()
         self._inside.resize(room.width() - (bar if scrolls else 0), max(plan.total_height, room.height()))
-        for index, tile in enumerate(self._tiles.values()):
+        for index, tile in enumerate(shown):
             tile.setGeometry(*plan.place(index))
         self._sync.set_viewport(plan.width - chrome[0], plan.height - chrome[1])
         self._cast()
@@ -232,6 +288,7 @@ class TileGrid(QScrollArea):
         self._cast()
         for tile in self._tiles.values():
             tile.picture.update()
+            tile.frame.update()
         self._wake()
 
     def _crosshair_changed(self) -> None:

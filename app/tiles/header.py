@@ -81,6 +81,10 @@ class Header:
                 return name
         return None
 
+    def chip_at(self, here: QPointF) -> str | None:
+        """What the chip under a point says; None where there is none."""
+        return next((text for place, text, _ in self.chips if place.contains(here)), None)
+
     def _place_buttons(self, right: float, middle: float) -> float:
         """Put the buttons at the right end; returns where the text has to stop."""
         self.buttons["remove"] = QRectF(right - 7, middle - 9, 16, 18)  # half of it in the margin

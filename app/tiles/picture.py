@@ -35,6 +35,7 @@ class Picture(QWidget):
     """
 
     clicked = Signal()
+    enlarged = Signal()
     sectioned = Signal(object, bool)  # the line, and whether the mouse was let go
     sharpened = Signal()
 
@@ -259,9 +260,9 @@ class Picture(QWidget):
         self.setCursor(Qt.CursorShape.CrossCursor)
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
-        """Fit."""
+        """This tile alone, or all again."""
         if event.button() == Qt.MouseButton.LeftButton:
-            self._sync.fit()
+            self.enlarged.emit()
 
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Zoom about the cursor."""

@@ -12,6 +12,9 @@ Range = tuple[float, float]
 Line = tuple[float, float, float, float]
 """A section: x0, y0, x1, y1 in metres from the centre of each map, x to the right, y down."""
 
+Area = tuple[float, float, float, float]
+"""A part of a map: x and y of its middle, width and height, metres from the map's centre, x to the right, y down."""
+
 
 @dataclass(frozen=True, eq=False)
 class TileState:

@@ -6,13 +6,14 @@ from functools import partial
 
 from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFocusEvent, QHelpEvent, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QRegion
-from PySide6.QtWidgets import QToolTip, QWidget
+from PySide6.QtWidgets import QApplication, QToolTip, QWidget
 
 from app.document.jobs import Jobs, Ticket
 from app.theme import colour
 from app.tiles import footer, header
 from app.tiles.colourbar import draw_ends, draw_strip, end_places, strip_place
 from app.tiles.footer import draw_footer
+from app.tiles.frame import Frame
 from app.tiles.header import Header
 from app.tiles.keys import ACTIONS, ARROWS, HELP
 from app.tiles.picture import Picture
@@ -41,8 +42,11 @@ class Tile(QWidget):
     """
 
     chosen = Signal(str)
+    enlarged = Signal(str)
     remove_asked = Signal(str)
     spot_asked = Signal(str, int)
+    doubt_asked = Signal(str, str)  # key, and what the chip says; empty for all of them
+    gathered = Signal(str)  # clicked with Ctrl
     recoloured = Signal()  # its own range was found, which changes what is clipped
 
     def __init__(self, state: TileState, sync: ViewSync, jobs: Jobs, parent: QWidget | None = None) -> None:
@@ -59,7 +63,9 @@ class Tile(QWidget):
         self._counting: Ticket | None = None
         self._counted: tuple[HeightMap, Range | None] | None = None
         self.picture = Picture(sync, jobs, self)
+        self.frame = Frame(self.picture)
         self.picture.clicked.connect(self._choose)
+        self.picture.enlarged.connect(lambda: self.enlarged.emit(self.key))
         self.picture.sharpened.connect(self._tell)
         self._header = Header(self._state, QRectF())
         self.set_state(state)
@@ -306,14 +312,19 @@ class Tile(QWidget):
 
     def _choose(self) -> None:
         self.chosen.emit(self.key)
+        if QApplication.keyboardModifiers() & Qt.KeyboardModifier.ControlModifier:
+            self.gathered.emit(self.key)
 
     # --- mouse outside the picture, focus, help ---
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Buttons of the header."""
-        button = self._header.button_at(event.position())
+        button, chip = self._header.button_at(event.position()), self._header.chip_at(event.position())
         if event.button() != Qt.MouseButton.LeftButton:
             super().mousePressEvent(event)
+        elif chip is not None:
+            self._choose()
+            self.doubt_asked.emit(self.key, chip if any(chip == text for text, _ in self._state.chips) else "")
         elif button is None:
             self._choose()
         else:
@@ -325,7 +336,8 @@ class Tile(QWidget):
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """A hand over buttons."""
-        over = self._header.button_at(event.position()) is not None
+        here = event.position()
+        over = self._header.button_at(here) is not None or self._header.chip_at(here) is not None
         self.setCursor(Qt.CursorShape.PointingHandCursor if over else Qt.CursorShape.ArrowCursor)
 
     def enterEvent(self, _event: object) -> None:

@@ -205,7 +205,7 @@ def test_a_click_chooses_and_a_drag_moves(qtbot, grid):
     qtbot.mouseRelease(picture, Qt.MouseButton.LeftButton, pos=QPoint(70, 60))
     assert chosen == ["b"]
     assert grid.sync.centre == pytest.approx((-30 * grid.sync.scale, -20 * grid.sync.scale))
-    qtbot.mouseDClick(picture, Qt.MouseButton.LeftButton, pos=QPoint(40, 40))
+    grid.sync.fit()
     assert grid.sync.centre == (0.0, 0.0)
     assert grid.sync.fitted
     settle(qtbot, grid)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor
 
 from app.tiles.grid import TileGrid
@@ -102,3 +103,18 @@ def test_blocks_of_one_lateral_scale_fit_and_keep_it():
     )
     assert cast.pixels is not None
     assert 198 * 0.99 <= cast.pixels * 2e-6 * 1.38 <= 198 * 1.001  # near edge and shear of the larger fill the width
+
+
+def test_a_double_click_enlarges_a_tile_and_brings_all_back(qtbot, grid):
+    picture, wide = grid.tile("flat").picture, grid.tile("flat").width()
+    qtbot.mouseDClick(picture, Qt.MouseButton.LeftButton, pos=picture.rect().center())
+    assert grid.alone == "flat"
+    assert grid.tile("flat").width() > 1.5 * wide
+    assert grid.tile("rough").isHidden()
+    qtbot.mouseDClick(picture, Qt.MouseButton.LeftButton, pos=picture.rect().center())
+    assert (grid.alone, grid.tile("flat").width()) == ("", wide)
+    assert not grid.tile("rough").isHidden()
+    grid.toggle_alone("flat")
+    grid.set_tiles([grid.tile("rough").state])  # the tile that was alone is gone
+    assert not grid.tile("rough").isHidden()
+    qtbot.waitUntil(lambda: grid.settled, timeout=WAIT)
