@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QWidget
 
 from app.commands import handover
 from app.document.document import Document
+from app.document.watch import Watch
 from app.shell import dialogs
 from app.told.presenter import Presenter
 from core.carried import CARRIERS, carries
@@ -91,6 +92,12 @@ class Acts(QObject):
         folder = dialogs.ask_folder_of_scans(self._window)
         if folder is not None:
             self._document.add_files([folder])
+
+    def watch_folder(self, watch: Watch) -> None:
+        """Ask for a folder and take each new scan in it."""
+        folder = dialogs.ask_folder(self._window, "Folder to watch for new scans")
+        if folder is not None:
+            watch.begin(folder)
 
     def open_samples(self) -> None:
         """Write the sample scans and read them."""

@@ -31,6 +31,9 @@ def _file(w: Window) -> list[Command]:
     return [
         Command(id="add", text="Add scans…", menu="File", keys=("Ctrl+O",), run=acts.add_scans),
         Command(id="add-folder", text="Add a folder…", menu="File", keys=("Ctrl+Shift+O",), run=acts.add_folder),
+        Command(id="watch", text="Watch a folder…", menu="File", run=lambda: acts.watch_folder(w.watch)),
+        Command(id="watch-end", text="Stop watching the folder", menu="File", run=w.watch.end,
+                enabled=lambda: w.watch.folder is not None),
         Command(id="samples", text="Open the sample bench", menu="File", run=acts.open_samples,
                 enabled=lambda: acts.has_samples),
         Command(id="retry", text="Read refused files again…", menu="File", run=acts.retry_refused,

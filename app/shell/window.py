@@ -18,6 +18,7 @@ from app.commands.commands import Commands
 from app.commands.window_commands import window_commands
 from app.docks.by_hand import ByHandPanel
 from app.docks.curves import CurvesHost
+from app.docks.details import DetailsPanel
 from app.docks.dock import Dock
 from app.docks.help import HelpPanel
 from app.docks.standing import StandingPanel
@@ -25,6 +26,7 @@ from app.docks.treatment import TreatmentPanel
 from app.docks.trust.panel import TrustPanel
 from app.document.autosave import Autosave, autosave_folder
 from app.document.document import Document
+from app.document.watch import Watch
 from app.hand.hand import Hand
 from app.shell.bar import Bar
 from app.shell.drops import DropZone
@@ -101,6 +103,9 @@ class Window(QMainWindow):
         self.help = HelpPanel()
         self.hand = Hand(self.grid, self.document)
         self.by_hand = ByHandPanel(self.hand, self.document)
+        self.details = DetailsPanel(self.document)
+        self.watch = Watch(self.document)
+        self.watch.changed.connect(self._show_state_later)
         self.docks = [
             Dock("treatment", self.treatment.head, self.treatment),
             Dock("curves", self.curves.head, self.curves),
@@ -108,6 +113,7 @@ class Window(QMainWindow):
             Dock("help", self.help.head, self.help),
             Dock("trust", self.trust.head, self.trust),  # from here on: tabs behind the standing
             Dock("by-hand", self.by_hand.head, self.by_hand),
+            Dock("details", self.details.head, self.details),
         ]
 
     def _make_bar(self) -> Bar:
@@ -178,11 +184,17 @@ class Window(QMainWindow):
         if document.busy:
             self.status.show_state("working", busy=True)
         elif not document.bench.scans:
-            self.status.show_state("", busy=False)
+            self.status.show_state(self.watch.told, busy=False)
         else:
             said = "all readings up to date" if document.up_to_date else "stopped: readings are out of date (F5)"
-            self.status.show_state(said, busy=False)
+            watched = f" · {self.watch.told}" if self.watch.told else ""
+            self.status.show_state(f"{said}{watched}", busy=False)
         self.commands.refresh()
+
+    def _show_state_later(self) -> None:
+        """The watch tells of itself at the end too, when there is no status line to tell it in."""
+        if self.isVisible():
+            self._show_state()
 
     def _show_title(self) -> None:
         document = self.document
@@ -207,6 +219,8 @@ class Window(QMainWindow):
 
     def _choose(self, key: str) -> None:
         self.acts.chosen = key
+        tile = self.grid.tile(key).state if key in self.grid.keys else None
+        self.details.show_scan(tile.scan.name if tile is not None and tile.scan is not None else "")
         self.standing.select(self.presenter.specimen_of(key))
         self.commands.refresh()
 
@@ -297,6 +311,7 @@ class Window(QMainWindow):
         self.grid.set_tiles([])
         self.curves.shut()
         self.hand.shut()
+        self.watch.shut()
         self.trust.shut()
         self.document.shut()
         self.autosave.end()
