@@ -21,6 +21,7 @@ from app.docks.curves import CurvesHost
 from app.docks.details import DetailsPanel
 from app.docks.dock import Dock
 from app.docks.help import HelpPanel
+from app.docks.log.panel import LogPanel
 from app.docks.standing import StandingPanel
 from app.docks.treatment import TreatmentPanel
 from app.docks.trust.panel import TrustPanel
@@ -104,6 +105,7 @@ class Window(QMainWindow):
         self.hand = Hand(self.grid, self.document)
         self.by_hand = ByHandPanel(self.hand, self.document)
         self.details = DetailsPanel(self.document)
+        self.log = LogPanel(self.document)
         self.watch = Watch(self.document)
         self.watch.changed.connect(self._show_state_later)
         self.docks = [
@@ -114,6 +116,7 @@ class Window(QMainWindow):
             Dock("trust", self.trust.head, self.trust),  # from here on: tabs behind the standing
             Dock("by-hand", self.by_hand.head, self.by_hand),
             Dock("details", self.details.head, self.details),
+            Dock("log", self.log.head, self.log),
         ]
 
     def _make_bar(self) -> Bar:

@@ -1,0 +1,1 @@
+"""The log of readings and noise floors over months."""
