@@ -86,3 +86,7 @@ class LogError(LowreliefError, ValueError):
 
 class LayoutError(LowreliefError, ValueError):
     """A layout, as a user describes a file, that makes no sense."""
+
+
+class FigureError(LowreliefError, ValueError):
+    """A figure that cannot be drawn as it is planned."""

@@ -5,11 +5,15 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from core.bench import Bench
 from core.errors import BenchError, FileProblem
 from core.progress import Progress, Report, silent
 from core.results import Comparison
+
+if TYPE_CHECKING:
+    from core.figure.composed import FigurePlan
 
 FILES = {
     "json": "sheet.json",
@@ -54,6 +58,7 @@ def write_all(
     *,
     only: str | Iterable[str] | None = None,
     bench: Bench | None = None,
+    plan: FigurePlan | None = None,
     report: Report = silent,
 ) -> list[Path]:
     """Write sheet and figure in all forms, and the bench file, into a folder.
@@ -68,6 +73,8 @@ def write_all(
         Kinds: json, csv, xlsx, html, png, svg, pdf, h5. Default: all.
     bench : Bench, optional
         What the bench file holds; without it none is written.
+    plan : FigurePlan, optional
+        Of the figure; default: all maps on one scale and each on its own.
     report : callable, optional
         Told of every file.
 
@@ -95,13 +102,15 @@ def write_all(
     written = []
     for number, kind in enumerate(chosen, start=1):
         path = place / FILES[kind]
-        _writer(kind, comparison, bench)(path)
+        _writer(kind, comparison, bench, plan)(path)
         written.append(path)
         report(Progress(number, len(chosen), f"wrote {path.name}"))
     return written
 
 
-def _writer(kind: str, comparison: Comparison, bench: Bench | None) -> Callable[[Path], None]:
+def _writer(
+    kind: str, comparison: Comparison, bench: Bench | None, plan: FigurePlan | None
+) -> Callable[[Path], object]:
     """The function that writes one kind; libraries are imported when their kind is wanted."""
     from core import benchfile, figure
     from core.sheet import csv_sheet, html_sheet, json_sheet, xlsx_sheet
@@ -114,6 +123,10 @@ def _writer(kind: str, comparison: Comparison, bench: Bench | None) -> Callable[
     if kind in sheets:
         write = sheets[kind]
         return lambda path: write(comparison, path)
+    if plan is not None:
+        from core.figure import composed
+
+        return lambda path: composed.save(comparison, plan, path)
     return lambda path: figure.save(comparison, path)
 
 

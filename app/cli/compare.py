@@ -12,6 +12,7 @@ from app.cli.options import (
     check_quantities,
     layouts,
     pattern_of,
+    plan_of,
     reading_options,
     say_refused,
     shown_progress,
@@ -38,6 +39,12 @@ if TYPE_CHECKING:
 @click.option("--title", default="", help="Title of sheet and figure.")
 @click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
 @click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf h5.")
+@click.option(
+    "--figure", "plan_file", type=click.Path(path_type=Path, dir_okay=False), help="Plan of the figure, TOML."
+)
+@click.option("--page", metavar="PAGE", help="Of the figure: slide slide-4-3 column two-columns poster.")
+@click.option("--rows", metavar="shared,own,...", help="Of the figure: shared own oblique curves ranking.")
+@click.option("--look", metavar="LOOK", help="Of the figure: light dark transparent.")
 @click.option("--log", "keep", is_flag=True, help="Keep the ranking reading of every specimen in the log.")
 @click.option("--choices", "try_choices", is_flag=True, help="Try some 50 defensible treatments: do they agree?")
 @reading_options
@@ -55,6 +62,10 @@ def compare(
     title: str,
     jobs: int | None,
     only: str | None,
+    plan_file: Path | None,
+    page: str | None,
+    rows: str | None,
+    look: str | None,
     keep: bool,
     try_choices: bool,
     pixel: str | None,
@@ -80,6 +91,7 @@ def compare(
         scale = Scale.parse(height_range) if height_range else Scale()
     with wrong_use("--only"):
         wanted = kinds(only)
+    plan = plan_of(plan_file, page, rows, look)
     with wrong_use("--claim"):
         for text in claims:
             parse(text)
@@ -98,7 +110,7 @@ def compare(
             return NOTHING_DONE
         if try_choices:
             comparison = replace(comparison, choices=choices(bench, jobs=jobs, report=report))
-        written = write_all(comparison, out, only=wanted, bench=bench, report=report)
+        written = write_all(comparison, out, only=wanted, bench=bench, plan=plan, report=report)
     for path in written:
         click.echo(path)
     if keep:

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,6 +15,9 @@ from core.errors import LowreliefError, TreatmentError
 from core.formats.layouts import Layout
 from core.formats.layouts.layout import load
 from core.progress import Progress, Report, silent
+
+if TYPE_CHECKING:
+    from core.figure.composed.plan import FigurePlan
 
 LAYOUTS = "lowrelief.layouts"  # where the context of a command keeps those that were named
 
@@ -83,6 +86,20 @@ def treatment_of(path: Path | None, zero: str | None) -> Any:
     with wrong_use("--treatment"):
         recipe = Treatment.default() if path is None else Treatment.from_toml(_text(path))
     return recipe if zero is None else recipe.with_zero(zero)
+
+
+def plan_of(path: Path | None, page: str | None, rows: str | None, look: str | None) -> FigurePlan | None:
+    """The plan of a composed figure, from a file and from single words; None without any of them."""
+    from core.figure.composed.plan import FigurePlan
+
+    said: dict[str, Any] = {"page": page, "look": look, "rows": rows.replace(" ", "").split(",") if rows else None}
+    said = {key: value for key, value in said.items() if value is not None}
+    if path is None and not said:
+        return None
+    with wrong_use("--figure"):
+        plan = FigurePlan() if path is None else FigurePlan.from_toml(_text(path))
+    with wrong_use("--page, --rows or --look"):
+        return FigurePlan.from_table(plan.to_table() | said)
 
 
 def _text(path: Path) -> str:

@@ -18,6 +18,7 @@ from core.sheet.words import common_unit, range_ends
 from core.units import format_length, metres_per
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 RGB = tuple[int, int, int]
@@ -144,6 +145,12 @@ class Pen:
         axes = self.figure.add_axes(self._share(self._snapped(box)), label=label)
         axes.set_axis_off()
         axes.imshow(pixels, interpolation="none", aspect="auto", resample=False)
+
+    def axes(self, box: Box, label: str) -> Axes:
+        """Empty axes for lines that stay lines in vector files."""
+        axes = self.figure.add_axes(self._share(box), label=label)
+        axes.set_axis_off()
+        return axes
 
     def level(self, box: Box, scan: HeightMap) -> Level:
         """A map reduced to what a box of this size can show, its peaks kept."""

@@ -176,7 +176,7 @@ def warnings(comparison: Comparison) -> str:
     aside = [place.specimen for place in comparison.standing if not place.comparable and place.not_comparable_with]
     if 0 < len(aside) < len(comparison.standing):
         reasons = dict.fromkeys(reason for pair in red for reason in pair.reasons)
-        return clean(f"Not comparable: {_some(aside)} with the others ({reasons_text(tuple(reasons))}).")
+        return clean(f"Not comparable: {some(aside)} with the others ({reasons_text(tuple(reasons))}).")
     told = [f"{_short(pair.first)} and {_short(pair.second)} ({reasons_text(pair.reasons)})" for pair in red[:2]]
     more = f"; and {len(red) - 2} more pairs, see the sheet" if len(red) > 2 else ""
     return clean("Not comparable: " + "; ".join(told) + more + ".")
@@ -215,7 +215,7 @@ def _bars(shown: Sequence[Panel], lengths: set[str]) -> str:
         return f"Scale bars {next(iter(lengths))}."
     groups = [(length, [p.name for p in shown if bar_text(p.scan.treated.size[1]) == length]) for length in lengths]
     groups.sort(key=lambda group: (-len(group[1]), group[0]))
-    told = [f"{groups[0][0]} on most"] + [f"{length} on {_some(names)}" for length, names in groups[1:]]
+    told = [f"{groups[0][0]} on most"] + [f"{length} on {some(names)}" for length, names in groups[1:]]
     return f"Scale bars {', '.join(told)}."
 
 
@@ -242,7 +242,8 @@ def _percent(share: float) -> str:
     return "under 0.1 %" if share < 0.0005 else f"{share:.1%}".replace("%", " %")
 
 
-def _some(names: Sequence[str]) -> str:
+def some(names: Sequence[str]) -> str:
+    """A few names in a sentence, long ones shortened."""
     told = [_short(name) for name in names]
     return ", ".join(told) if len(told) <= LONG_LIST else f"{told[0]} and {len(told) - 1} others"
 
