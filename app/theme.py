@@ -177,6 +177,9 @@ QStatusBar::item { border: none; }
 QDockWidget > QWidget, QWidget#dockhead { background: @panel; }
 QFrame[card="true"] { background: @card; border: 1px solid @border; border-radius: 7px; }
 QFrame[card="true"]:focus { border-color: @accent; }
+QFrame[row="true"] { border: 1px solid transparent; border-radius: 5px; }
+QFrame[row="true"]:hover, QFrame[marked="true"] { background: @hover; }
+QFrame[row="true"]:focus { border-color: @accent; }
 QFrame#scale { background: @card; border: 1px solid @accent; border-radius: 16px; }
 QFrame#scale[shared="false"] { border: 1px dashed @amber; }
 QLabel[muted="true"] { color: @muted; }

@@ -128,6 +128,16 @@ def _view(w: Window) -> list[Command]:
                 checked=lambda dock=dock: not dock.isHidden())  # type: ignore[misc]
         for number, dock in enumerate(w.docks, start=1)
     ]  # fmt: skip
+    panes = [
+        Command(id=f"trust-{pane}", text=text, menu="View/Trust", keys=keys, run=run)
+        for pane, text, keys, run in (
+            ("doubts", "Doubts of the chosen tile", ("D",), w.show_doubts),
+            ("comparable", "What may stand side by side", (), lambda: w.show_trust("comparable")),
+            ("noise", "Noise and repeats", (), lambda: w.show_trust("noise")),
+            ("budget", "Where an interval comes from", (), lambda: w.show_trust("budget")),
+            ("choices", "Other defensible treatments", (), lambda: w.show_trust("choices")),
+        )
+    ]
     pins = [
         Command(id=f"theme-{pin}", text=text, menu="View/Colours", run=lambda pin=pin: w.pin_theme(pin),  # type: ignore[misc]
                 checked=lambda pin=pin: w.theme_pin == pin, one_of="theme")  # type: ignore[misc]
@@ -146,6 +156,7 @@ def _view(w: Window) -> list[Command]:
                 run=lambda: presenter.step_spot(w.acts.chosen, -1)),
         Command(id="no-section", text="Take the section away", menu="View", keys=("X",), run=w.clear_section),
         *panels,
+        *panes,
         Command(id="panels-default", text="Panels in their first places", menu="View/Panels", run=w.reset_layout,
                 rule=True),
         *pins,

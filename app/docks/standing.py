@@ -12,19 +12,18 @@ from app.docks.standing_model import ROW, SORT, Row, StandingModel
 from app.docks.standing_table import StandingTable
 from app.document.document import Document
 from app.theme import theme
+from app.told.doubts import chip_of, groups, summary
 from app.told.words import (
-    CHIPS,
     SAY_QUANTITIES,
-    SEVERITY,
     fix_in_window,
     lacks_quantities,
     listed,
     unlike_pairs,
-    verdict,
 )
 from app.widgets.parts import SMALL, Card, Column, ElidedLabel, button, emptied, flat_button, label
 from core.results import Comparison
 from core.sheet.words import KINDS, band_text, reasons_text
+from core.verdict import sentences
 
 
 class StandingPanel(Column):
@@ -38,11 +37,14 @@ class StandingPanel(Column):
         A specimen was selected in the table.
     retry_asked()
         Refused files are to be read again, with pixel size and unit.
+    trust_asked(str)
+        A pane of the trust panel is to be shown.
     """
 
     help_asked = Signal(str)
     picked = Signal(str)
     retry_asked = Signal()
+    trust_asked = Signal(str)
 
     def __init__(self, document: Document) -> None:
         super().__init__(margins=(12, 0, 12, 12))
@@ -116,7 +118,7 @@ class StandingPanel(Column):
         emptied(self._cards)
         if comparison is not None and comparison.scans:
             unlike = _comparability_card(comparison, self._document.add_common_band)
-            for card in (_verdict_card(comparison), unlike, _doubts_card(comparison)):
+            for card in (_verdict_card(comparison), unlike, _doubts_card(comparison, self.trust_asked.emit)):
                 if card is not None:
                     self._cards.addWidget(card)
         refused = _refused_card(self._document, comparison, self.retry_asked.emit)
@@ -125,7 +127,7 @@ class StandingPanel(Column):
 
 
 def _verdict_card(comparison: Comparison) -> QWidget | None:
-    said = verdict(comparison)
+    said = sentences(comparison.ranking, comparison.rank_by)
     if not said:
         return None
     card = Card(spacing=6)
@@ -160,23 +162,23 @@ def _many_pairs(count: int, total: int, names: Sequence[str]) -> str:
     return "All pairs" if count == total else f"{count} of {total} pairs, among {listed(names)}"
 
 
-def _doubts_card(comparison: Comparison) -> QWidget | None:
-    found: dict[tuple[str, str], list[tuple[str, str, str]]] = {}
-    told = [(specimen.name, specimen.doubts) for specimen in comparison.specimens]
-    told += [(scan.name, scan.doubts) for scan in comparison.scans]
-    for name, doubts in told:
-        for doubt in doubts:
-            found.setdefault((doubt.level, doubt.code), []).append((name, doubt.message, doubt.advice))
+def _doubts_card(comparison: Comparison, show: Callable[[str], object]) -> QWidget | None:
+    """How many there are, and which of them matter; the list itself is in the trust panel."""
+    found = groups(comparison)
     if not found:
         return None
-    card = _titled("Doubts")
-    for (level, code), alike in sorted(found.items(), key=lambda item: -SEVERITY[item[0][0]]):
-        names = [name for name, _, _ in alike]
-        card.column.addWidget(label(f"{CHIPS.get(code, code)}: {listed(names)}", level=level, wrap=True))
-        said = alike[0][1] if len(alike) == 1 else ""
-        advice = label(f"{said} {alike[0][2]}".strip(), points=SMALL, muted=True, wrap=True)
-        advice.setToolTip("\n".join(f"{name}: {message}" for name, message, _ in alike))
-        card.column.addWidget(advice)
+    card = Card(spacing=4)
+    head = QHBoxLayout()
+    head.addWidget(label("Doubts", strong=True))
+    head.addWidget(label(summary(found), points=SMALL, muted=True), 1)
+    more = flat_button("Show", "Show the doubts and what to do about them")
+    more.clicked.connect(lambda: show("doubts"))
+    head.addWidget(more)
+    card.column.addLayout(head)
+    for level in ("red", "amber"):
+        names = list(dict.fromkeys(chip_of(group.code) for group in found if group.level == level))
+        if names:
+            card.column.addWidget(label(listed(names), level=level, wrap=True))
     return card
 
 

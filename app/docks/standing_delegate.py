@@ -43,7 +43,9 @@ class StandingDelegate(QStyledItemDelegate):
 def _text(painter: QPainter, cell: QRect, index: QModelIndex | QPersistentModelIndex, column: Columns) -> None:
     tie = column is Columns.TIE
     painter.setFont(text_font(strong=tie))
-    painter.setPen(colour("accent" if tie else "text"))
+    row = index.data(ROW)
+    aside = isinstance(row, Row) and not row.place.comparable  # its number may not stand beside the others
+    painter.setPen(colour("muted" if aside else "accent" if tie else "text"))
     room = cell.adjusted(4, 0, -4, 0)
     said = painter.fontMetrics().elidedText(str(index.data()), Qt.TextElideMode.ElideRight, room.width())
     painter.drawText(room, int(index.data(Qt.ItemDataRole.TextAlignmentRole)), said)
@@ -64,7 +66,8 @@ def _badge(painter: QPainter, cell: QRect, row: Row) -> None:
 def _whisker(painter: QPainter, cell: QRect, row: Row) -> None:
     if row.dot is None:
         return
-    ink, room, y = QColor(row.colour), QRectF(cell).adjusted(9, 0, -9, 0), cell.center().y() + 0.5
+    ink = QColor(row.colour) if row.place.comparable else colour("muted")
+    room, y = QRectF(cell).adjusted(9, 0, -9, 0), cell.center().y() + 0.5
 
     def x(along: float) -> float:
         return room.left() + along * room.width()

@@ -12,8 +12,9 @@ from core.colours import specimen_colour
 from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Comparison
-from core.sheet.words import common_unit, ends, has_interval, interval_text, scaling
+from core.sheet.words import common_unit, ends, has_interval, interval_text, reasons_text, scaling
 from core.standing import Place
+from core.verdict import listed
 
 Index = QModelIndex | QPersistentModelIndex
 NOWHERE = QModelIndex()
@@ -53,6 +54,8 @@ class Row:
         The ranking reading of the specimen.
     colour : str
         Of the specimen, ``#RRGGBB``.
+    why : str
+        Why it is set aside, in words behind a colon; empty where it is not.
     dot, left, right : float or None
         Value and ends of the interval along the picture, 0 to 1; None where there is none.
     """
@@ -60,6 +63,7 @@ class Row:
     place: Place
     reading: Reading
     colour: str
+    why: str = ""
     dot: float | None = None
     left: float | None = None
     right: float | None = None
@@ -92,7 +96,7 @@ class StandingModel(QAbstractTableModel):
         spread = _span(readings, log=self._log)
         self.rows = [
             Row(place, reading, specimen_colour(comparison.colour_index(place.specimen)),
-                *_drawn(reading, spread, log=self._log))
+                _why(place, comparison), *_drawn(reading, spread, log=self._log))
             for (place, _), reading in zip(found, readings, strict=True)
         ]  # fmt: skip
 
@@ -141,7 +145,7 @@ class StandingModel(QAbstractTableModel):
         if column is Columns.SPECIMEN:
             return place.specimen
         if column is Columns.VALUE:
-            text = interval_text(row.reading, self._unit or None)
+            text = f"{'≤ ' if place.limited else ''}{interval_text(row.reading, self._unit or None)}"
             return text.replace(f" {self._unit}", "") if self._unit else text
         if column is Columns.TIE:
             return place.tie or "–"
@@ -150,6 +154,12 @@ class StandingModel(QAbstractTableModel):
         return ""
 
     def _tip(self, row: Row, column: Columns) -> str | None:
+        place = row.place
+        if not place.comparable and column is not Columns.RANK:
+            others = listed(place.not_comparable_with) if place.not_comparable_with else "the others"
+            return f"{place.specimen} is set aside: not comparable with {others}{row.why}"
+        if place.limited and column is not Columns.RANK:
+            return "At the limit of the instrument: an upper bound, tied with everything that reads lower"
         if column is Columns.SPECIMEN:
             return row.place.specimen
         if column in (Columns.VALUE, Columns.PICTURE):
@@ -158,6 +168,14 @@ class StandingModel(QAbstractTableModel):
         if column in (Columns.TIE, Columns.CHANCE) and not row.place.proven:
             return "A single scan stands for this specimen: nothing is proven"
         return TIPS.get(column)
+
+
+def _why(place: Place, comparison: Comparison) -> str:
+    if place.comparable:
+        return ""
+    red = [p for p in comparison.comparability if p.level == "red" and place.specimen in (p.first, p.second)]
+    reasons = dict.fromkeys(reason for pair in red for reason in pair.reasons)
+    return f": {reasons_text(list(reasons))}" if reasons else ""
 
 
 def _alignment(column: Columns) -> Qt.AlignmentFlag:

@@ -51,6 +51,8 @@ class Document(QObject):
         Level ("note", "amber", "red") and a sentence for the user.
     refused(int)
         So many files of a batch could not be read.
+    choosing_changed()
+        Other treatments began or ceased to be tried.
     title_changed()
         Title, file or unsaved mark changed.
     """
@@ -63,6 +65,7 @@ class Document(QObject):
     noticed = Signal(str, str)
     refused = Signal(int)
     title_changed = Signal()
+    choosing_changed = Signal()
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -375,6 +378,7 @@ class Document(QObject):
 
         self._errand(lambda ticket: choices(bench, report=ticket.report, cancel=ticket.cancel), found)
         self._choosing = self._errands[-1]
+        self.choosing_changed.emit()
 
     def stop_choices(self) -> None:
         """Stop trying them, and nothing else."""
@@ -383,6 +387,7 @@ class Document(QObject):
             self._errands.remove(self._choosing)
         self._choosing = None
         self._tell_busy()
+        self.choosing_changed.emit()
 
     # Running ---------------------------------------------------------------------------------------------------------
 

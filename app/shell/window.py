@@ -39,6 +39,7 @@ from app.shell.statusline import Height, StatusLine
 from app.theme import Pin, theme
 from app.tiles.grid import TileGrid
 from app.tiles.state import Line
+from app.told.doubts import Seen, area_of
 from app.told.presenter import Presenter
 from app.told.words import SAY_QUANTITIES, lacks_quantities
 
@@ -150,6 +151,10 @@ class Window(QMainWindow):
         grid.chosen.connect(self._choose)
         grid.remove_asked.connect(acts.remove)
         grid.spot_asked.connect(self.presenter.step_spot)
+        grid.doubt_asked.connect(self.show_doubts)
+        grid.gathered.connect(self._gather)
+        self.trust.doubt_shown.connect(self._show_doubt)
+        self.standing.trust_asked.connect(self.show_trust)
         self.empty.add_asked.connect(acts.add_scans)
         self.empty.samples_asked.connect(acts.open_samples)
         self.bar.add_asked.connect(acts.add_scans)
@@ -227,6 +232,23 @@ class Window(QMainWindow):
         self.standing.select(self.presenter.specimen_of(key))
         self.commands.refresh()
 
+    def _show_doubt(self, seen: Seen | None) -> None:
+        """Bring the tile of a doubt, and the place on it, before the user's eyes."""
+        comparison = self.document.comparison
+        scan = None if seen is None or comparison is None else comparison.scans_by_name.get(seen.scan)
+        area = None if seen is None or scan is None else area_of(scan, seen.doubt)
+        self.grid.set_frame("" if scan is None else scan.name, area)
+        key = "" if seen is None else self.presenter.show_scan(seen.scan) or self.presenter.key_of(seen.specimen)
+        if key in self.grid.keys:
+            self.grid.look_at(key, area)
+            self._choose(key)
+
+    def _gather(self, key: str) -> None:
+        scan = self.grid.tile(key).state.scan
+        if scan is not None:
+            self.show_trust("noise")
+            self.trust.noise.tick(scan.name)
+
     # What the user asks of the window itself -------------------------------------------------------------------------
 
     def fit(self) -> None:
@@ -257,6 +279,18 @@ class Window(QMainWindow):
         dock = next(dock for dock in self.docks if dock.objectName() == name)
         dock.show()
         dock.raise_()
+
+    def show_trust(self, pane: str) -> None:
+        """Show a pane of the trust panel."""
+        self.bring("trust")
+        self.trust.open(pane)
+
+    def show_doubts(self, key: str = "", chip: str = "") -> None:
+        """The doubts about a tile, or those that a chip on it stands for; the tile that was clicked last, if none."""
+        self.show_trust("doubts")
+        key = key or self.acts.chosen
+        if key in self.grid.keys and (scan := self.grid.tile(key).state.scan) is not None:
+            self.trust.doubts.choose([scan.name, *self.presenter.scans_of(key), self.presenter.specimen_of(key)], chip)
 
     def find_command(self) -> None:
         """Find a command by its name."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from app.tiles.state import Area
 from app.told.words import CHIPS, SEVERITY
 from core.results import Comparison, ScanResult
 from core.treatment import STEPS
@@ -13,9 +14,6 @@ from core.trust.doubts import Doubt
 
 LEVELS = {"red": "red", "amber": "amber", "note": "noted"}
 """What the levels are called in sums."""
-
-Area = tuple[float, float, float, float]
-"""Middle x, y, width and height in metres, from the centre of the treated map; x to the right, y down."""
 
 
 @dataclass(frozen=True)

@@ -70,6 +70,22 @@ class Presenter(QObject):
             self._spots[key] = (self._spots.get(key, _typical(summary, names)) + by) % len(names)
             self.tiles_changed.emit()
 
+    def show_scan(self, name: str) -> str:
+        """Have this scan on its tile; returns the key of the tile, empty where the scan is not on the bench."""
+        bench = self._document.bench
+        found = next((scan for scan in bench.scans if scan.name == name), None)
+        if found is None or self._every_scan:
+            return "" if found is None else f"scan:{name}"
+        key = f"specimen:{found.specimen}"
+        self._spots[key] = self.scans_of(key).index(name)
+        self.tiles_changed.emit()
+        return key
+
+    def key_of(self, specimen: str) -> str:
+        """Key of the tile, or of the first tile, of a specimen; empty where there is none."""
+        names = [scan.name for scan in self._document.bench.specimens.get(specimen, ())]
+        return "" if not names else f"scan:{names[0]}" if self._every_scan else f"specimen:{specimen}"
+
     def scans_of(self, key: str) -> list[str]:
         """Names of the scans behind a tile."""
         bench = self._document.bench

@@ -93,31 +93,6 @@ def chips(doubts: Iterable[Doubt]) -> tuple[tuple[str, str], ...]:
     return tuple(worst.items())
 
 
-def verdict(comparison: Comparison) -> list[str]:
-    """Who is proven to be lowest, who is tied with whom, and who is not proven at all; plain sentences."""
-    proven = [place for place in comparison.standing if place.proven and place.tie]
-    alone = [place.specimen for place in comparison.standing if not place.proven and place.value is not None]
-    unread = [place.specimen for place in comparison.standing if place.value is None]
-    said = []
-    if len(proven) > 1:
-        first = proven[0]
-        tied = [p.specimen for p in proven[1:] if set(first.tie or "") & set(p.tie or "")]
-        if tied:
-            said.append(f"{listed([first.specimen, *tied])} are tied for the lowest {comparison.rank_by}: "
-                        "the difference is within its interval. More spots would show it, if it is real.")  # fmt: skip
-        else:
-            said.append(f"{first.specimen} has the lowest {comparison.rank_by}, told apart from all others "
-                        "with two or more spots (95 %).")  # fmt: skip
-    if len(alone) == 1:
-        said.append(f"{alone[0]} rests on a single scan: its place is not proven. Scan at least three spots.")
-    elif alone:
-        said.append(f"{listed(alone)} rest on a single scan each: their places are not proven. "
-                    "Scan at least three spots.")  # fmt: skip
-    if unread:
-        said.append(f"{comparison.rank_by} could not be had for {listed(unread)}.")
-    return said
-
-
 def lacks_quantities(refusal: Refusal) -> bool:
     """Whether the file only does not say its pixel size or the unit of its heights: the user can."""
     return "--pixel" in refusal.fix or "--unit" in refusal.fix

@@ -39,6 +39,7 @@ class ChoicesPane(Pane):
         self._head = QWidget()
         self._lay_out()
         document.busy_changed.connect(self._show_state)
+        document.choosing_changed.connect(self._show_state)
         document.progressed.connect(self._show_progress)
         self._show_state()
 

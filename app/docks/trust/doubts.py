@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QVBoxLayout
 
@@ -45,11 +47,15 @@ class DoubtsPane(Pane):
         document.compared.connect(self._remember)
         self._remember()
 
-    def choose(self, name: str, chip: str = "") -> None:
-        """Show the first doubt about this scan or specimen, if `chip` is given that of this kind."""
-        for group in groups(self._document.comparison):
-            for seen in group.seen:
-                if name in (seen.scan, seen.specimen) and chip in ("", chip_of(group.code)):
+    def choose(self, names: Sequence[str], chip: str = "") -> None:
+        """Show the worst doubt about one of these scans or specimens, the first named before the others.
+
+        With `chip` only doubts of this kind count.
+        """
+        found = [(group, seen) for group in groups(self._document.comparison) for seen in group.seen]
+        for name in names:
+            for group, seen in found:
+                if seen.name == name and chip in ("", chip_of(group.code)):
                     self._opened.add((group.level, group.code))
                     self._chosen = (group.code, seen.name)
                     self._fill()

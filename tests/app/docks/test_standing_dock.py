@@ -10,11 +10,12 @@ from pytestqt.qtbot import QtBot
 
 from app.docks.standing_model import SORT, Columns, StandingModel
 from app.shell.window import Window
-from app.told.words import chips, unlike_pairs, verdict
+from app.told.words import chips, unlike_pairs
 from core.compare import compare
 from core.heightmap import HeightMap
 from core.results import Comparison
 from core.trust.doubts import Doubt
+from core.verdict import sentences
 
 
 @pytest.fixture(scope="module")
@@ -87,8 +88,8 @@ def test_columns_are_sorted_by_what_they_mean(filled: Window, qtbot: QtBot) -> N
 
 
 def test_sentences(comparison: Comparison) -> None:
-    said = " ".join(verdict(comparison))
-    assert "mica has the lowest Sq" in said
+    said = " ".join(sentences(comparison.ranking, "Sq"))
+    assert "mica is the smoothest" in said
     assert "disc rests on a single scan" in said
 
 
@@ -96,7 +97,9 @@ def test_ties_are_said() -> None:
     rng = np.random.default_rng(2)
     maps = [HeightMap(1e-9 * rng.standard_normal((40, 40)), pitch=(1e-8, 1e-8), name=f"{n} spot {k}")
             for n in ("left", "right") for k in (1, 2, 3)]  # fmt: skip
-    assert "left and right are tied" in " ".join(verdict(compare(maps))).replace("right and left", "left and right")
+    assert "left and right are tied" in " ".join(sentences(compare(maps).ranking, "Sq")).replace(
+        "right and left", "left and right"
+    )
 
 
 def test_what_is_not_comparable_is_said_with_its_cure(comparison: Comparison) -> None:
