@@ -198,7 +198,24 @@ def caption_text(comparison: Comparison, shown: Sequence[Panel], *, bars_written
         sentences.append("Grey: no height.")
     if any(panel.scan.treated.masked for panel in shown):
         sentences.append("Amber: masked, not in the numbers.")
+    sentences.append(verdicts(comparison))
     return _kept_together(clean(" ".join(sentence for sentence in sentences if sentence)))
+
+
+def verdicts(comparison: Comparison) -> str:
+    """The verdicts on the claims in one sentence; empty without claims."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for one in comparison.claims:
+        groups.setdefault((one.claim.text, one.verdict), []).append(one.specimen)
+    if not groups:
+        return ""
+    everyone = len(comparison.specimens)
+    told = [
+        f"{claim} {verdict}" + ("" if len(names) == everyone else f" ({some(names)})")
+        for (claim, verdict), names in list(groups.items())[:LONG_LIST]
+    ]
+    more = f"; {len(groups) - LONG_LIST} more on the sheet" if len(groups) > LONG_LIST else ""
+    return f"Claims: {'; '.join(told)}{more}."
 
 
 def _hollow(shown: Sequence[Panel]) -> str:

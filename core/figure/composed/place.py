@@ -183,7 +183,7 @@ def _ranking_columns(need: Need, width: float, margin: float) -> int:
 
 def _height(need: Need, width: float, margin: float, columns: int, wide: float) -> float:
     """Height of everything with maps of this width and plots of their least height."""
-    total = 2 * margin + (TITLE_LINE if need.titled else 0.0)
+    total = 2 * margin + 2 + (TITLE_LINE if need.titled else 0.0)
     if need.maps:
         lines = math.ceil(need.count / columns)
         text = (_name_lines(need, _pitch(need, width, margin, columns)) + 1) * LINE + 4

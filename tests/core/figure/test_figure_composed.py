@@ -54,10 +54,10 @@ def names(count):
 
 @pytest.fixture(scope="module")
 def benches(make_comparison):
-    return {n: make_comparison(n, 2, names=names(n), side=16, title=LONG) for n in (1, 2, 5, 7, 12, 24)}
+    return {n: make_comparison(n, 2, names=names(n), side=16, title=LONG) for n in (1, 2, 5, 7, 24)}
 
 
-@pytest.mark.parametrize("count", [1, 2, 5, 7, 12, 24])
+@pytest.mark.parametrize("count", [1, 5, 24])
 @pytest.mark.parametrize("page", PAGES)
 def test_nothing_overlaps_on_any_page(benches, count, page):
     for rows in (("shared", "own"), ("curves",), ("ranking",)):
@@ -81,6 +81,7 @@ def test_the_page_has_the_size_that_was_asked_for(comparison, tmp_path):
         made = save(comparison, FigurePlan(page=page, dpi=72), tmp_path / "figure.png")
         with Image.open(tmp_path / "figure.png") as picture:
             wide, high = picture.size
+        assert made.size_mm[1] <= kind.height + 1e-6
         assert wide == pytest.approx(kind.width / 25.4 * 72, abs=1)
         assert high == pytest.approx((kind.height if kind.fixed else made.size_mm[1]) / 25.4 * 72, abs=1)
 
