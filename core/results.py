@@ -9,6 +9,7 @@ from core.bench import Refusal
 from core.choices import Choices
 from core.fitness.bumps import Census
 from core.fitness.claims import Judgement
+from core.fitness.trial.record import Trial
 from core.heightmap import Entry, HeightMap
 from core.measures.reading import Reading
 from core.scale import Scale
@@ -176,6 +177,8 @@ class Comparison:
         The claims on the bench, judged; specimen by specimen.
     noise : MeasuredNoise or None
         What repeats and reference scans say; None where there are none.
+    trials : tuple of Trial
+        Which virtual particles would be found, where that was asked for; one for each specimen and probe radius.
     """
 
     title: str
@@ -195,6 +198,7 @@ class Comparison:
     choices: Choices | None = None
     claims: tuple[Judgement, ...] = ()
     noise: MeasuredNoise | None = None
+    trials: tuple[Trial, ...] = ()
     scans_by_name: Mapping[str, ScanResult] = field(init=False, repr=False)
     specimens_by_name: Mapping[str, SpecimenResult] = field(init=False, repr=False)
     places: Mapping[str, Place] = field(init=False, repr=False)

@@ -17,9 +17,9 @@ from PySide6.QtGui import QUndoStack
 from app.document.history import DEPTH, Change
 from app.document.jobs import Jobs, Ticket
 from app.document.loading import Arrival, Loader
-from app.document.renewal import Compared, renewed
+from app.document.renewal import Compared, renewed, same_scans
 from app.places import kept_layouts
-from core.bench import Bench, Refusal, Scan
+from core.bench import Bench, Refusal, Scan, Stated
 from core.choices import Choices, choices
 from core.errors import LowreliefError
 from core.gather import expand
@@ -213,6 +213,29 @@ class Document(QObject):
         if before is not None:
             self._errand(lambda _: change(before), put)
 
+    # Claims ----------------------------------------------------------------------------------------------------------
+
+    def add_claim(self, text: str, specimen: str = "") -> None:
+        """One more claim, about one specimen or about all."""
+        claim = Stated(text.strip(), specimen)
+        if claim.text and claim not in self._bench.claims:
+            self._apply("add claim", replace(self._bench, claims=(*self._bench.claims, claim)))
+
+    def edit_claim(self, index: int, text: str, specimen: str = "") -> None:
+        """Another text for the claim at this place, or another specimen that it is about."""
+        claims = list(self._bench.claims)
+        claims[index] = Stated(text.strip(), specimen)
+        self._apply("edit claim", replace(self._bench, claims=tuple(dict.fromkeys(claims))))
+
+    def remove_claim(self, index: int) -> None:
+        """Forget a claim."""
+        claims = self._bench.claims
+        self._apply("remove claim", replace(self._bench, claims=claims[:index] + claims[index + 1 :]))
+
+    def set_claim_rule(self, rule: str) -> None:
+        """The decision rule by which claims are judged."""
+        self._apply(f"judge claims by the {rule} rule", replace(self._bench, claim_rule=rule))
+
     # Treatment -------------------------------------------------------------------------------------------------------
 
     def set_treatment(self, treatment: Treatment, text: str = "change treatment") -> None:
@@ -353,9 +376,25 @@ class Document(QObject):
 
         self._errand(lambda _: _saved(bench, path, comparison), saved)
 
-    def run(self, work: Callable[[Ticket], object], done: Callable[..., None]) -> None:
+    def run(self, work: Callable[[Ticket], object], done: Callable[..., None]) -> Ticket:
         """Do a piece of work that changes nothing on the bench, such as handing over, in the background."""
         self._errand(work, done)
+        return self._errands[-1]
+
+    def join(self, bench: Bench, **parts: Any) -> bool:
+        """Add to the comparison what was worked out apart for this bench; False if other maps are in place by now."""
+        if self._compared is None or not same_scans(self._compared.bench, bench):
+            return False
+        self._compared = replace(self._compared, comparison=replace(self._compared.comparison, **parts))
+        self.compared.emit()
+        return True
+
+    def stop(self, ticket: Ticket) -> None:
+        """Stop one piece of work that `run` began, and nothing else."""
+        ticket.drop()
+        if ticket in self._errands:
+            self._errands.remove(ticket)
+        self._tell_busy()
 
     # Choices ---------------------------------------------------------------------------------------------------------
 

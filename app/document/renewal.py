@@ -25,8 +25,15 @@ def same_maps(one: Bench, other: Bench) -> bool:
     Then no number changes but the order.
     """
     return (
-        one.treatment.digest == other.treatment.digest
+        same_scans(one, other)
         and (one.repeats, one.claims, one.claim_rule) == (other.repeats, other.claims, other.claim_rule)
+    )
+
+
+def same_scans(one: Bench, other: Bench) -> bool:
+    """Whether both benches give the same treated maps to the same specimens."""
+    return (
+        one.treatment.digest == other.treatment.digest
         and len(one.scans) == len(other.scans)
         and all(
             a.raw is b.raw and (a.specimen, a.spot) == (b.specimen, b.spot)
@@ -54,7 +61,10 @@ def renewed(bench: Bench, earlier: Compared | None, *, report: Report, cancel: C
     """
     if earlier is None or not same_maps(earlier.bench, bench):
         before = None if earlier is None else earlier.comparison
-        return Compared(bench, compare(bench, report=report, cancel=cancel, earlier=before))
+        made = compare(bench, report=report, cancel=cancel, earlier=before)
+        if earlier is not None and same_scans(earlier.bench, bench):
+            made = replace(made, trials=earlier.comparison.trials)  # a claim or a repeat does not touch them
+        return Compared(bench, made)
     made = earlier.comparison
     if made.rank_by != bench.rank_by:
         made = restand(made, bench.rank_by)

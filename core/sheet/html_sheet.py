@@ -28,6 +28,8 @@ from core.sheet.method import ONLY_ITEMS, method
 from core.sheet.noise import HEADS as NOISE_HEADS
 from core.sheet.noise import noise_notes, noise_row
 from core.sheet.record import PROGRAM, SCHEMA, carried, record
+from core.sheet.trials import CAUTION, landing_text, smallest_text, trial_rows
+from core.sheet.trials import HEADS as TRIAL_HEADS
 from core.sheet.whisker import WIDTH, Axis, Whisker
 from core.sheet.words import (
     KINDS,
@@ -117,6 +119,9 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
         claim_heads=HEADS,
         bumps=_bumps(comparison),
         bump_heads=BUMP_HEADS,
+        trials=_trials(comparison),
+        trial_heads=TRIAL_HEADS,
+        caution=CAUTION,
         noise=_noise(comparison),
         noise_heads=NOISE_HEADS,
         appendix=[_appendix(comparison, specimen) for specimen in comparison.specimens],
@@ -269,6 +274,23 @@ def _bumps(comparison: Comparison) -> list[dict[str, Any]]:
         {"cells": bumps_row(one.name, one.bumps), "note": clean(one.bumps.note) if one.bumps else ""}
         for one in comparison.specimens
     ]
+
+
+def _trials(comparison: Comparison) -> list[dict[str, Any]]:
+    """The trials: lines of the table, what they amount to, and where to land."""
+    told = []
+    for one in comparison.trials:
+        with_probe = "" if one.probe_radius is None else f", probe {format_length(one.probe_radius)}"
+        told.append(
+            {
+                "rows": trial_rows(one),
+                "name": f"{clean(one.specimen)}{with_probe}",
+                "said": smallest_text(one),
+                "landing": landing_text(one.landing[0]) if one.landing else "",
+                "note": clean(one.note),
+            }
+        )
+    return told
 
 
 def _noise(comparison: Comparison) -> list[dict[str, Any]]:

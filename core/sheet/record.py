@@ -18,6 +18,7 @@ from core.scale import Scale
 from core.sheet.bumps import bumps_record
 from core.sheet.claims import claims_record
 from core.sheet.noise import measured_record, noise_record
+from core.sheet.trials import trial_record
 from core.sheet.words import clean
 from core.standing import Place, Ranking
 from core.trust.budget import Budget
@@ -89,6 +90,7 @@ def record(comparison: Comparison) -> Record:
             "ranking": _ranking(comparison.ranking, comparison.rank_by),
             "choices": None if comparison.choices is None else _choices(comparison.choices),
             "claims": claims_record(comparison.claims),
+            "trials": [trial_record(one) for one in comparison.trials],
             "repeats": [list(group) for group in comparison.noise.groups] if comparison.noise else [],
             "noise": measured_record(comparison.noise),
             "comparability": [_pair(pair) for pair in comparison.comparability],

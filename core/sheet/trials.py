@@ -1,16 +1,65 @@
-"""Trials as plain records, ready for JSON: for the command line and for whatever hands them over."""
+"""Trials as plain records and as words: for sheet, command line and window, so that all say the same."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from core.fitness.trial import ByDiameter, Trial
-from core.sheet.words import clean
+from core.fitness.trial import ByDiameter, Landing, Trial
+from core.sheet.words import NONE, clean
+from core.units import format_length, format_number
 
 CAUTION = (
     "Nanoparticles: treat them as harmful until you know better. This is a calculation and no procedure for depositing "
     "particles; local rules and trained staff decide."
 )
+
+HEADS = ("Specimen", "Sphere", "Found", "False per 100 µm²", "Height bias", "Spread", "Counted", "Scans")
+"""Headings of the table of trials."""
+
+LIGHTS = {"green": "reliably", "amber": "with care", "red": "not"}
+"""What a light says in words."""
+
+SQUARE = 1e-10
+"""100 µm² in m²."""
+
+
+def trial_rows(one: Trial) -> list[tuple[str, ...]]:
+    """A trial as lines of the table, by `HEADS`; one for each diameter."""
+    return [(clean(one.specimen), *diameter_row(row)) for row in one.by_diameter]
+
+
+def diameter_row(row: ByDiameter) -> tuple[str, ...]:
+    """One diameter, by `HEADS` less the specimen."""
+    rate = row.false_rate
+    return (
+        format_length(row.diameter),
+        NONE if row.recall is None else f"{100 * row.recall:.1f} %",
+        NONE if rate is None else f"{format_number(rate.value * SQUARE)} (≤ {format_number(rate.upper * SQUARE)})",
+        NONE if row.height_bias is None else format_length(row.height_bias, "nm"),
+        NONE if row.height_spread is None else format_length(row.height_spread, "nm"),
+        LIGHTS[row.light],
+        NONE if row.scans_needed is None else str(row.scans_needed),
+    )
+
+
+def smallest_text(one: Trial) -> str:
+    """From which diameter on spheres are counted, as a sentence."""
+    reliable = one.reliable
+    if reliable.diameter is None:
+        return f"No smallest reliable diameter: {clean(reliable.note or one.note)}."
+    ends = ""
+    if reliable.low is not None and reliable.high is not None:
+        ends = f" (95 %: {format_length(reliable.low)} to {format_length(reliable.high)})"
+    note = f" {clean(reliable.note)}." if reliable.note else ""
+    return f"95 % are found from {format_length(reliable.diameter)} on{ends}.{note}"
+
+
+def landing_text(area: Landing) -> str:
+    """A landing area as a sentence."""
+    return (
+        f"{format_length(area.side)} wide on {clean(area.scan)}, {format_length(area.x)} from the left and "
+        f"{format_length(area.y)} from the top: {area.bumps} bumps, {format_length(area.sigma)} RMS."
+    )
 
 
 def trial_record(one: Trial) -> dict[str, Any]:

@@ -2,6 +2,6 @@
 
 from core.fitness.calibration.grating import Grating, gratings
 from core.fitness.calibration.record import Calibration
-from core.fitness.calibration.step_height import StepHeight, step_height
+from core.fitness.calibration.step_height import StepHeight, StepProfile, step_height, step_profile
 
-__all__ = ["Calibration", "Grating", "StepHeight", "gratings", "step_height"]
+__all__ = ["Calibration", "Grating", "StepHeight", "StepProfile", "gratings", "step_height", "step_profile"]

@@ -111,6 +111,42 @@ def step_height(scan: HeightMap | Profiles, *, kind: str = "groove", along: str 
     return StepHeight(height, slope, edges, rms, u, len(lines.heights))
 
 
+@dataclass(frozen=True, eq=False)
+class StepProfile:
+    """The mean profile of a standard and the parts of it that were used, to be drawn.
+
+    Attributes
+    ----------
+    x, heights : ndarray, shape (n,)
+        Metres; the heights less the straight line of the fit, so that the parts beside the groove lie at zero.
+    upper, lower : ndarray of bool, shape (n,)
+        The parts beside the groove (or behind the step), and that on its bottom (or before it).
+    """
+
+    x: FloatArray
+    heights: FloatArray
+    upper: BoolArray
+    lower: BoolArray
+
+
+def step_profile(scan: HeightMap | Profiles, found: StepHeight, *, along: str = "rows") -> StepProfile:
+    """The profile behind a step height, with the parts that ISO 5436-1 evaluates.
+
+    Parameters
+    ----------
+    scan, along
+        As they were given to `step_height`.
+    found : StepHeight
+        What it found.
+    """
+    lines = scan if isinstance(scan, Profiles) else getattr(Profiles, along)(scan)
+    mean = _mean_profile(lines.heights)
+    x = np.arange(mean.size) * lines.spacing
+    upper, lower = _parts(x, found.edges)
+    level = mean - found.slope * x
+    return StepProfile(x, level - np.nanmedian(level[upper]), upper, lower)
+
+
 def _mean_profile(heights: FloatArray) -> FloatArray:
     """Mean over the profiles, each first brought to the same mean height; NaN where no profile has a point."""
     there = ~np.isnan(heights)

@@ -9,5 +9,17 @@ from core.fitness.trial.bench import trial_bench
 from core.fitness.trial.landing import Landing, landing_areas
 from core.fitness.trial.record import ByDiameter, Plan, Reliable, Trial
 from core.fitness.trial.run import trial, trials
+from core.fitness.trial.sweep import sweep
 
-__all__ = ["ByDiameter", "Landing", "Plan", "Reliable", "Trial", "landing_areas", "trial", "trial_bench", "trials"]
+__all__ = [
+    "ByDiameter",
+    "Landing",
+    "Plan",
+    "Reliable",
+    "Trial",
+    "landing_areas",
+    "sweep",
+    "trial",
+    "trial_bench",
+    "trials",
+]
