@@ -15,7 +15,7 @@ from core.trust.noise.reality import RealitySpectrum
 from core.units import format_length
 
 HEIGHT = 150
-LEFT, RIGHT, TOP, BOTTOM = 34, 8, 8, 34
+LEFT, RIGHT, TOP, BOTTOM = 42, 8, 8, 34
 LOWEST = -0.1  # of the share axis: where nothing repeats the share scatters about 0
 
 
