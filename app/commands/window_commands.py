@@ -138,6 +138,18 @@ def _view(w: Window) -> list[Command]:
             ("choices", "Other defensible treatments", (), lambda: w.show_trust("choices")),
         )
     ]
+    fitness = [
+        Command(id=f"fitness-{pane}", text=text, menu="View/Fitness", run=lambda pane=pane: w.show_fitness(pane))  # type: ignore[misc]
+        for pane, text in (
+            ("claims", "What vendors claim"),
+            ("bumps", "Bumps and hollows"),
+            ("trial", "Trial with virtual particles"),
+            ("ladder", "Steps of a crystal"),
+            ("calibration", "Calibration by a standard"),
+        )
+    ]
+    marks = Command(id="bump-marks", text="Bumps on the tiles", menu="View/Fitness", keys=("B",), rule=True,
+                    run=w.fitness.toggle_marks, checked=w.fitness.bumps.show_marks.isChecked)  # fmt: skip
     pins = [
         Command(id=f"theme-{pin}", text=text, menu="View/Colours", run=lambda pin=pin: w.pin_theme(pin),  # type: ignore[misc]
                 checked=lambda pin=pin: w.theme_pin == pin, one_of="theme")  # type: ignore[misc]
@@ -157,6 +169,8 @@ def _view(w: Window) -> list[Command]:
         Command(id="no-section", text="Take the section away", menu="View", keys=("X",), run=w.clear_section),
         *panels,
         *panes,
+        *fitness,
+        marks,
         Command(id="panels-default", text="Panels in their first places", menu="View/Panels", run=w.reset_layout,
                 rule=True),
         *pins,

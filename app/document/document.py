@@ -389,6 +389,10 @@ class Document(QObject):
         self.compared.emit()
         return True
 
+    def runs(self, ticket: Ticket) -> bool:
+        """Whether a piece of work that `run` began is still going on."""
+        return ticket in self._errands
+
     def stop(self, ticket: Ticket) -> None:
         """Stop one piece of work that `run` began, and nothing else."""
         ticket.drop()

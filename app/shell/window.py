@@ -20,6 +20,7 @@ from app.docks.by_hand import ByHandPanel
 from app.docks.curves import CurvesHost
 from app.docks.details import DetailsPanel
 from app.docks.dock import Dock
+from app.docks.fitness.panel import FitnessPanel
 from app.docks.help import HelpPanel
 from app.docks.log.panel import LogPanel
 from app.docks.standing import StandingPanel
@@ -38,7 +39,7 @@ from app.shell.notices import Notices
 from app.shell.statusline import Height, StatusLine
 from app.theme import Pin, theme
 from app.tiles.grid import TileGrid
-from app.tiles.state import Line
+from app.tiles.state import Area, Line
 from app.told.doubts import Seen, area_of
 from app.told.presenter import Presenter
 from app.told.words import SAY_QUANTITIES, lacks_quantities
@@ -102,6 +103,7 @@ class Window(QMainWindow):
         self.standing = StandingPanel(self.document)
         self.curves = CurvesHost()
         self.trust = TrustPanel(self.document)
+        self.fitness = FitnessPanel(self.document)
         self.help = HelpPanel()
         self.hand = Hand(self.grid, self.document)
         self.by_hand = ByHandPanel(self.hand, self.document)
@@ -115,6 +117,7 @@ class Window(QMainWindow):
             Dock("standing", self.standing.head, self.standing),
             Dock("help", self.help.head, self.help),
             Dock("trust", self.trust.head, self.trust),  # from here on: tabs behind the standing
+            Dock("fitness", self.fitness.head, self.fitness),
             Dock("by-hand", self.by_hand.head, self.by_hand),
             Dock("details", self.details.head, self.details),
             Dock("log", self.log.head, self.log),
@@ -154,6 +157,8 @@ class Window(QMainWindow):
         grid.doubt_asked.connect(self.show_doubts)
         grid.gathered.connect(self._gather)
         self.trust.doubt_shown.connect(self._show_doubt)
+        self.fitness.marked.connect(grid.set_marks)
+        self.fitness.looked.connect(self._look_at)
         self.standing.trust_asked.connect(self.show_trust)
         self.empty.add_asked.connect(acts.add_scans)
         self.empty.samples_asked.connect(acts.open_samples)
@@ -228,7 +233,9 @@ class Window(QMainWindow):
     def _choose(self, key: str) -> None:
         self.acts.chosen = key
         tile = self.grid.tile(key).state if key in self.grid.keys else None
-        self.details.show_scan(tile.scan.name if tile is not None and tile.scan is not None else "")
+        name = tile.scan.name if tile is not None and tile.scan is not None else ""
+        self.details.show_scan(name)
+        self.fitness.chosen.choose(name)
         self.standing.select(self.presenter.specimen_of(key))
         self.commands.refresh()
 
@@ -239,6 +246,13 @@ class Window(QMainWindow):
         area = None if seen is None or scan is None else area_of(scan, seen.doubt)
         self.grid.set_frame("" if scan is None else scan.name, area)
         key = "" if seen is None else self.presenter.show_scan(seen.scan) or self.presenter.key_of(seen.specimen)
+        if key in self.grid.keys:
+            self.grid.look_at(key, area)
+            self._choose(key)
+
+    def _look_at(self, scan: str, area: Area) -> None:
+        """Bring a part of this scan before the user's eyes."""
+        key = self.presenter.show_scan(scan)
         if key in self.grid.keys:
             self.grid.look_at(key, area)
             self._choose(key)
@@ -284,6 +298,11 @@ class Window(QMainWindow):
         """Show a pane of the trust panel."""
         self.bring("trust")
         self.trust.open(pane)
+
+    def show_fitness(self, pane: str) -> None:
+        """Show a pane of the fitness panel."""
+        self.bring("fitness")
+        self.fitness.open(pane)
 
     def show_doubts(self, key: str = "", chip: str = "") -> None:
         """The doubts about a tile, or those that a chip on it stands for; the tile that was clicked last, if none."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from PySide6.QtCore import QTimer, Signal
@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QFrame, QScrollArea, QWidget
 from app.document.jobs import Jobs
 from app.tiles.arrange import Arrangement, arrange
 from app.tiles.look import common_cast
+from app.tiles.marks import Marks
 from app.tiles.state import Area, Line, Range, TileState
 from app.tiles.tile import CHROME, Tile
 from app.tiles.view import points_seen
@@ -19,6 +20,7 @@ from app.tiles.viewsync import ViewSync
 from core.sections import height_at
 
 ROOM = 1.6  # times the framed part that a tile shows when it is looked at
+NO_MARKS = Marks()
 SETTLE = 40  # ms without a change of view or limits before levels and clipped shares are worked out
 
 
@@ -63,6 +65,7 @@ class TileGrid(QScrollArea):
         self._busy = False
         self._section: Line | None = None
         self._framed: tuple[str, Area] | None = None
+        self._marked: Mapping[str, Marks] = {}
         self._alone = ""
         self._sync = ViewSync(self)
         self._sync.changed.connect(self._view_changed)
@@ -122,6 +125,7 @@ class TileGrid(QScrollArea):
         self._lay_out()
         self.set_section(self._section)
         self._frame()
+        self._mark()
         self._settle.start(0)
 
     @property
@@ -163,6 +167,11 @@ class TileGrid(QScrollArea):
         self._framed = None if area is None else (scan, area)
         self._frame()
 
+    def set_marks(self, marks: Mapping[str, Marks]) -> None:
+        """Draw these on the maps, by name of the scan; nothing on the others."""
+        self._marked = marks
+        self._mark()
+
     def look_at(self, key: str, area: Area | None) -> None:
         """Scroll to a tile and bring a part of its map close; None shows the whole."""
         tile = self._tiles[key]
@@ -196,6 +205,11 @@ class TileGrid(QScrollArea):
             scan, framed = tile.state.scan, self._framed
             here = framed is not None and scan is not None and scan.name == framed[0]
             tile.frame.set_area(framed[1] if here and framed is not None else None)
+
+    def _mark(self) -> None:
+        for tile in self._tiles.values():
+            scan = tile.state.scan
+            tile.marks.set_marks(NO_MARKS if scan is None else self._marked.get(scan.name, NO_MARKS))
 
     def _new_tile(self, state: TileState) -> Tile:
         tile = Tile(state, self._sync, self._jobs, self._inside)

@@ -16,6 +16,7 @@ from app.tiles.footer import draw_footer
 from app.tiles.frame import Frame
 from app.tiles.header import Header
 from app.tiles.keys import ACTIONS, ARROWS, HELP
+from app.tiles.marks import MarksLayer
 from app.tiles.picture import Picture
 from app.tiles.placeholder import draw_refused, draw_waiting
 from app.tiles.spoken import description, name, peaks
@@ -63,6 +64,7 @@ class Tile(QWidget):
         self._counting: Ticket | None = None
         self._counted: tuple[HeightMap, Range | None] | None = None
         self.picture = Picture(sync, jobs, self)
+        self.marks = MarksLayer(self.picture)
         self.frame = Frame(self.picture)
         self.picture.clicked.connect(self._choose)
         self.picture.enlarged.connect(lambda: self.enlarged.emit(self.key))

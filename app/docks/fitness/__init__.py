@@ -1,0 +1,1 @@
+"""Is it good enough: claims, bumps, virtual particles, crystal steps, standards."""
