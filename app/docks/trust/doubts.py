@@ -80,8 +80,6 @@ class DoubtsPane(Pane):
         return self._rows
 
     def fill(self, comparison: Comparison) -> bool:
-        had_keys = next((key for key, row in self._rows.items() if row.hasFocus()), None)
-        self._rows = {}
         found = groups(comparison)
         if not found:
             self.cards.addWidget(label("No doubts. That does not mean that there is no fault.", muted=True, wrap=True))
@@ -92,9 +90,14 @@ class DoubtsPane(Pane):
         if self._chosen is not None and self._chosen not in self._rows:
             self.leave()
         self._mark()
-        if had_keys in self._rows:
-            self._rows[had_keys].setFocus()
         return True
+
+    def _fill(self) -> None:
+        focused = next((key for key, row in self._rows.items() if row.hasFocus()), None)
+        self._rows = {}  # the widgets go now, also where there is no comparison to fill in
+        super()._fill()
+        if focused in self._rows:
+            self._rows[focused].setFocus()
 
     def _card(self, group: Group, comparison: Comparison) -> Card:
         card = titled(f"{group.title}: {LEVELS[group.level]}", level=group.level if group.level != "note" else "")
