@@ -27,7 +27,8 @@ from core.treatment import Treatment
 from core.trust import comparability, interval
 from core.trust.budget import Evidence, budgets
 from core.trust.conditions import Conditions
-from core.trust.doubts import Doubt, doubts_of_scan, single_scan
+from core.trust.doubts import COMMON, Doubt, doubts_of_bench, looked_at, single_scan
+from core.trust.doubts.imprint import Imprint
 from core.trust.doubts.levelling import levelling
 from core.trust.levelling_bias import noted
 from core.trust.noise.judged import SpecimenNoise, limited_specimens
@@ -116,7 +117,7 @@ def compare(
     # What a step takes from the bench as a whole (a common band) is settled first, so that every scan gets the same.
     bench = dataclasses.replace(bench, treatment=bench.treatment.resolve([scan.raw for scan in bench.scans]))
     done = _scan_results(bench, jobs, report, cancel, earlier)
-    good = placed(bench, [result for result in done if isinstance(result, ScanResult)])
+    good = _doubted(placed(bench, [result for result in done if isinstance(result, ScanResult)]))
     treated = [scan.treated for scan in good]
     band = _band(treated, bench.treatment)
     return restand(
@@ -233,6 +234,7 @@ def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Re
         cancel.check()
         read = readings(treated)
         evidence = Evidence.of(raw, treated, kurtosis=read["Sku"].value)
+        doubts, imprint = looked_at(raw, treated)
         return ScanResult(
             name=scan.name,
             specimen=scan.specimen,
@@ -240,12 +242,13 @@ def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Re
             raw=raw,
             treated=noted(treated, evidence.losses, before=len(raw.history)),
             readings={symbol: with_interval(reading, evidence.area) for symbol, reading in read.items()},
-            doubts=doubts_of_scan(raw, treated),
+            doubts=doubts,
             own_range=own_limits(treated),
             evidence=evidence,
             bumps=census(treated),
             shapes=scan.shapes,
             said=scan.said,
+            imprint=imprint,
         )
     except LowreliefError as error:
         return Refusal.of(raw.source.file or scan.name, error)
@@ -283,6 +286,20 @@ def _reusable(bench: Bench, earlier: Comparison | None) -> dict[str, ScanResult]
         if before is not None and before.raw is scan.raw:
             kept[scan.name] = dataclasses.replace(before, specimen=scan.specimen, spot=scan.spot)
     return kept
+
+
+def _doubted(scans: Sequence[ScanResult]) -> tuple[ScanResult, ...]:
+    """The scans with the doubts that only all of them together give rise to, in place of those of another bench."""
+    imprints: dict[str, list[Imprint]] = {}
+    for scan in scans:
+        if scan.imprint is not None:
+            imprints.setdefault(scan.specimen, []).append(scan.imprint)
+    found = doubts_of_bench(imprints)
+    told = []
+    for scan in scans:
+        doubts = (*(doubt for doubt in scan.doubts if doubt.code not in COMMON), *found.get(scan.name, ()))
+        told.append(scan if doubts == scan.doubts else dataclasses.replace(scan, doubts=doubts))
+    return tuple(told)
 
 
 def _by_specimen(scans: Sequence[ScanResult]) -> dict[str, list[ScanResult]]:

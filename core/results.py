@@ -19,6 +19,7 @@ from core.treatment import Treatment
 from core.trust.budget import Budget, Evidence
 from core.trust.comparability import Pair
 from core.trust.doubts import Doubt
+from core.trust.doubts.imprint import Imprint
 from core.trust.noise.judged import MeasuredNoise, SpecimenNoise
 
 
@@ -48,6 +49,8 @@ class ScanResult:
         What was masked by hand; it is in the mask of `raw`.
     said : mapping of str to str
         What the user said about the scan beyond its file; it is in the metadata of `raw`.
+    imprint : Imprint or None
+        What is needed of the raw map to find what several scans have in common.
     """
 
     name: str
@@ -63,6 +66,7 @@ class ScanResult:
     place: str = ""
     shapes: tuple[Shape, ...] = ()
     said: Mapping[str, str] = field(default_factory=dict)
+    imprint: Imprint | None = None
 
     @property
     def removed(self) -> tuple[Entry, ...]:

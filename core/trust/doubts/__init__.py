@@ -4,9 +4,21 @@ Detectors look at the raw map after plane levelling only (those about numbers as
 that no treatment hides what the instrument did.
 """
 
+from core.trust.doubts.bench import COMMON, doubts_of_bench
 from core.trust.doubts.doubt import Doubt, Level, Place
 from core.trust.doubts.missing import MISSING_AMBER, MISSING_RED
-from core.trust.doubts.scan import doubts_of_scan
+from core.trust.doubts.scan import doubts_of_scan, looked_at
 from core.trust.doubts.spots import single_scan
 
-__all__ = ["MISSING_AMBER", "MISSING_RED", "Doubt", "Level", "Place", "doubts_of_scan", "single_scan"]
+__all__ = [
+    "COMMON",
+    "MISSING_AMBER",
+    "MISSING_RED",
+    "Doubt",
+    "Level",
+    "Place",
+    "doubts_of_bench",
+    "doubts_of_scan",
+    "looked_at",
+    "single_scan",
+]

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.heightmap import FloatArray
-from core.polynomials.basis import orthonormal
 from core.trust.doubts.doubt import Doubt, Level
-from core.trust.doubts.look import Look
+from core.trust.doubts.imprint import Imprint
 from core.units import format_length
 
 FEWEST = 3
@@ -21,23 +20,22 @@ SCORE = 5.0
 ALIKE = 2.5
 ALIKE_SHARE = 0.25
 RED = 0.5
-DEGREE = 5
 SMALLEST = 32
 SAME_SIZE = 0.01
 
 
-def bow(specimens: Mapping[str, Sequence[Look]]) -> dict[str, Doubt]:
+def bow(specimens: Mapping[str, Sequence[Imprint]]) -> dict[str, Doubt]:
     """The doubt that several specimens show the bow of the scanner.
 
     Parameters
     ----------
-    specimens : mapping of str to sequence of Look
-        All looks at the scans of each specimen. Only scans of one size can share a bow; they are compared size by size.
+    specimens : mapping of str to sequence of Imprint
+        Those of the scans of each specimen. Only scans of one size can share a bow; they are compared size by size.
 
     Returns
     -------
     dict of str to Doubt
-        By the name of the scan (``look.raw.name``), for every scan concerned. With one or two specimens, or fewer than
+        By the name of the scan (``Imprint.name``), for every scan concerned. With one or two specimens, or fewer than
         three of the same size, nothing can be said: see `can_be_judged`.
 
     Notes
@@ -59,11 +57,11 @@ def bow(specimens: Mapping[str, Sequence[Look]]) -> dict[str, Doubt]:
         if not told:
             continue
         doubt = _told(group, dict(told))
-        found.update({look.raw.name: doubt for looks in group.values() for look in looks})
+        found.update({scan.name: doubt for scans in group.values() for scan in scans})
     return found
 
 
-def can_be_judged(specimens: Mapping[str, Sequence[Look]]) -> bool:
+def can_be_judged(specimens: Mapping[str, Sequence[Imprint]]) -> bool:
     """Whether any three specimens have scans of one size: with fewer, scanner bow is not testable."""
     return any(len(group) >= FEWEST for group in _by_size(specimens))
 
@@ -76,12 +74,12 @@ class Common:
     score: float
 
 
-def common_bow(group: Mapping[str, Sequence[Look]], axis: str) -> Common | None:
+def common_bow(group: Mapping[str, Sequence[Imprint]], axis: str) -> Common | None:
     """The bow along one axis that all specimens of a group share; None if they share none."""
-    unit = min(look.rough for looks in group.values() for look in looks)
+    unit = min(scan.rough for scans in group.values() for scan in scans)
     pairs = []
-    for looks in group.values():
-        terms = [_bow_and_chance(look.clipped, axis, unit) for look in looks]
+    for scans in group.values():
+        terms = [_bow_and_chance(scan.terms, axis, unit) for scan in scans]
         pairs.append((np.mean([a for a, _ in terms]), np.mean([v for _, v in terms]) / len(terms)))
     a, v = np.array(pairs).T
     if not np.all(np.isfinite(a)) or not np.any(v > 0):
@@ -94,43 +92,33 @@ def common_bow(group: Mapping[str, Sequence[Look]], axis: str) -> Common | None:
     return Common(m * unit, score) if score > SCORE and alike else None
 
 
-def _bow_and_chance(clipped: FloatArray, axis: str, unit: float) -> tuple[float, float]:
+def _bow_and_chance(terms: FloatArray, axis: str, unit: float) -> tuple[float, float]:
     """Curvature term along one axis and the variance that chance gives such terms, in `unit` and its square."""
-    c = legendre_terms(clipped) / unit
+    c = terms / unit
     if axis == "slow":
         c = c.T
     mixed = (c[1, 1], c[1, 2], c[2, 1])
     return float(c[0, 2]), float(np.mean(c[0, 3:] ** 2) + np.mean(np.square(mixed)) / 4)
 
 
-def legendre_terms(level: FloatArray) -> FloatArray:
-    """Mean products with orthonormal polynomials of degree 0 to 5 down (rows) and across (columns), metres RMS.
-
-    Missing points count as lying on the plane.
-    """
-    down, across = (orthonormal(n, DEGREE) for n in level.shape)
-    known = np.nan_to_num(level, nan=0.0)
-    return np.asarray(down.T @ (known @ across)) / level.size
-
-
-def _by_size(specimens: Mapping[str, Sequence[Look]]) -> list[dict[str, list[Look]]]:
-    """The looks in groups of one scan size, within 1 %; those too small or without relief are left out."""
-    groups: list[tuple[tuple[float, float], dict[str, list[Look]]]] = []
-    for name, looks in specimens.items():
-        for look in looks:
-            if look.blank or min(look.raw.shape) < SMALLEST:
+def _by_size(specimens: Mapping[str, Sequence[Imprint]]) -> list[dict[str, list[Imprint]]]:
+    """The scans in groups of one size, within 1 %; those too small or without relief are left out."""
+    groups: list[tuple[tuple[float, float], dict[str, list[Imprint]]]] = []
+    for name, scans in specimens.items():
+        for scan in scans:
+            if scan.blank or min(scan.shape) < SMALLEST:
                 continue
             for size, group in groups:
-                if all(abs(s - t) <= SAME_SIZE * t for s, t in zip(look.raw.size, size, strict=True)):
-                    group.setdefault(name, []).append(look)
+                if all(abs(s - t) <= SAME_SIZE * t for s, t in zip(scan.size, size, strict=True)):
+                    group.setdefault(name, []).append(scan)
                     break
             else:
-                groups.append((look.raw.size, {name: [look]}))
+                groups.append((scan.size, {name: [scan]}))
     return [group for _, group in groups]
 
 
-def _told(group: Mapping[str, Sequence[Look]], common: Mapping[str, Common]) -> Doubt:
-    smoothest = min(look.rough for looks in group.values() for look in looks)
+def _told(group: Mapping[str, Sequence[Imprint]], common: Mapping[str, Common]) -> Doubt:
+    smoothest = min(scan.rough for scans in group.values() for scan in scans)
     largest = max((bow.height for bow in common.values()), key=abs)
     level: Level = "red" if abs(largest) > RED * smoothest else "amber"
     axes = " and ".join(f"{format_length(abs(bow.height))} RMS along the {axis} axis" for axis, bow in common.items())

@@ -12,6 +12,7 @@ from core.trust.doubts.doubt import Doubt
 from core.trust.doubts.drift import drift
 from core.trust.doubts.fringes import fringes
 from core.trust.doubts.hum import hum
+from core.trust.doubts.imprint import Imprint
 from core.trust.doubts.line_jumps import line_jumps
 from core.trust.doubts.look import Look
 from core.trust.doubts.missing import missing, sparse
@@ -48,6 +49,17 @@ def doubts_of_scan(raw: HeightMap, treated: HeightMap) -> tuple[Doubt, ...]:
     raw, treated : HeightMap
         The map as recorded and after the treatment.
     """
+    return looked_at(raw, treated)[0]
+
+
+def looked_at(raw: HeightMap, treated: HeightMap) -> tuple[tuple[Doubt, ...], Imprint]:
+    """The doubts that one map gives rise to, and what is needed of it to compare it with others.
+
+    Parameters
+    ----------
+    raw, treated : HeightMap
+        The map as recorded and after the treatment.
+    """
     look = Look(raw)
     found = (missing(raw), sparse(treated), *(detector(look) for detector in DETECTORS))
-    return tuple(doubt for doubt in found if doubt is not None)
+    return tuple(doubt for doubt in found if doubt is not None), Imprint.of(look)

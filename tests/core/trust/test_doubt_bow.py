@@ -9,11 +9,17 @@ from core.heightmap import HeightMap
 from core.synthetic import bow as bent
 from core.synthetic.clean_bed import TEXTURES, CleanMap, clean_map
 from core.treatment import Treatment
-from core.trust.doubts.bow import bow, can_be_judged, legendre_terms
+from core.trust.doubts.bow import bow, can_be_judged
+from core.trust.doubts.imprint import Imprint
+from core.trust.doubts.legendre import legendre_terms
 from core.trust.doubts.look import Look
 
 RMS_OF_SAG = 0.298
 """Sq of a parabola over its sag, many points (closed form in `core.synthetic.bow`)."""
+
+
+def seen(scan: HeightMap) -> Imprint:
+    return Imprint.of(Look(scan))
 
 
 def pool(count: int, seed: int, side: int = 128) -> dict[str, list[CleanMap]]:
@@ -25,14 +31,14 @@ def pool(count: int, seed: int, side: int = 128) -> dict[str, list[CleanMap]]:
     }
 
 
-def group(chosen: list[CleanMap], strength: float, rng: np.random.Generator) -> dict[str, list[Look]]:
+def group(chosen: list[CleanMap], strength: float, rng: np.random.Generator) -> dict[str, list[Imprint]]:
     """Specimens with a bow of so many S RMS along x, 10 % unlike from one to the next."""
     rough = float(np.mean([clean.rough for clean in chosen]))
     looks = {}
     for number, clean in enumerate(chosen):
         sag = strength * rough / RMS_OF_SAG * rng.uniform(0.9, 1.1)
         scan = clean.plus(bent(clean.z.shape, across=sag)) if strength else clean.scan
-        looks[f"specimen {number}"] = [Look(scan.named(f"scan {number}"))]
+        looks[f"specimen {number}"] = [seen(scan.named(f"scan {number}"))]
     return looks
 
 
@@ -87,7 +93,7 @@ def test_unlike_forms_and_unlike_signs_are_no_bow() -> None:
     maps = [clean_map("G4", np.random.default_rng(k), shape=(128, 128)) for k in range(3)]
     for sags in ((1.0, 1.0, -1.0), (0.3, 1.0, 6.0)):
         looks = {
-            str(k): [Look(clean.plus(bent(clean.z.shape, down=sag * 5 * clean.rough)).named(str(k)))]
+            str(k): [seen(clean.plus(bent(clean.z.shape, down=sag * 5 * clean.rough)).named(str(k)))]
             for k, (clean, sag) in enumerate(zip(maps, sags, strict=True))
         }
         assert bow(looks) == {}
@@ -100,7 +106,7 @@ def test_two_specimens_or_unlike_sizes_cannot_be_judged() -> None:
     two = dict(list(looks.items())[:2])
     assert not can_be_judged(two)
     assert bow(two) == {}
-    larger = {**two, "other": [Look(chosen[2].scan.with_(pitch=(2e-8, 2e-8)))]}
+    larger = {**two, "other": [seen(chosen[2].scan.with_(pitch=(2e-8, 2e-8)))]}
     assert not can_be_judged(larger)
     assert bow({}) == {}
 
@@ -112,9 +118,9 @@ def test_spots_of_one_specimen_count_once() -> None:
 
 
 def test_odd_maps_are_left_out() -> None:
-    flat = Look(HeightMap(np.zeros((64, 64)), (1e-8, 1e-8)))
-    gone = Look(HeightMap(np.full((64, 64), np.nan), (1e-8, 1e-8)))
-    tiny = Look(HeightMap(np.ones((2, 2)), (1e-8, 1e-8)))
+    flat = seen(HeightMap(np.zeros((64, 64)), (1e-8, 1e-8)))
+    gone = seen(HeightMap(np.full((64, 64), np.nan), (1e-8, 1e-8)))
+    tiny = seen(HeightMap(np.ones((2, 2)), (1e-8, 1e-8)))
     assert bow({"a": [flat], "b": [gone], "c": [tiny]}) == {}
     assert not can_be_judged({"a": [flat], "b": [gone], "c": [tiny]})
 
