@@ -11,6 +11,8 @@ from core.progress import Cancel
 from core.results import Comparison, ScanResult, SpecimenResult, independent
 from core.trust import budget
 from core.trust.budget import Budget
+from core.trust.doubts import Doubt
+from core.trust.doubts.shift import drift_between
 from core.trust.noise.doubt import noise_doubts
 from core.trust.noise.judged import READING, MeasuredNoise, RepeatedSpot, SpecimenNoise, judge, measure_noise
 from core.trust.noise.repeats import is_retrace, named_group, one_by_one, pairs_of_repeats, references, stand_in
@@ -85,13 +87,28 @@ def with_noise(
         replace(
             one,
             noise=found[one.name],
-            doubts=(*one.doubts, *noise_doubts(found[one.name])),
+            doubts=(*one.doubts, *noise_doubts(found[one.name]), *_drifts(scans[one.name], measured)),
             budgets=_budgets(one, found[one.name]),
         )
         if one.name in found
         else one
         for one in specimens
     )
+
+
+def _drifts(scans: Sequence[ScanResult], measured: MeasuredNoise) -> list[Doubt]:
+    """How far the surface moved from one repeat of a place to the next."""
+    raws = {scan.name: scan.raw for scan in scans}
+    told = []
+    for spot in measured.spots:
+        for name, shift in zip(spot.scans[1:], spot.shifts, strict=False):
+            raw = raws.get(spot.scans[0])
+            if raw is None or shift.mirrored:  # a retrace comes within the same line: it shows no drift
+                continue
+            rate = raw.metadata.get("line_rate")
+            line_rate = float(rate) if isinstance(rate, int | float) else None
+            told.append(drift_between(spot.scans[0], name, shift, lines=raw.shape[0], line_rate=line_rate))
+    return [doubt for doubt in told if doubt is not None]
 
 
 def _budgets(specimen: SpecimenResult, noise: SpecimenNoise) -> Mapping[str, Budget]:

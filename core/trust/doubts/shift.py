@@ -7,7 +7,7 @@ import math
 from core.errors import MapError, TreatmentError
 from core.trust.doubts.doubt import Doubt
 from core.trust.doubts.look import Look
-from core.trust.noise.registration import register
+from core.trust.noise.registration import Shift, register
 from core.units import format_length, format_number
 
 SHIFT = 2.0
@@ -35,11 +35,28 @@ def shift_of_repeats(first: Look, second: Look) -> Doubt | None:
         found = register(first.raw, second.raw, reach=REACH)
     except (MapError, TreatmentError):
         return None
+    return drift_between(first.raw.name, second.raw.name, found, lines=first.raw.shape[0], line_rate=first.line_rate)
+
+
+def drift_between(first: str, second: str, found: Shift, *, lines: int, line_rate: float | None) -> Doubt | None:
+    """The doubt that the shift of two repeats gives rise to.
+
+    Parameters
+    ----------
+    first, second : str
+        Names of the scans.
+    found : Shift
+        From `core.trust.noise.registration.register`.
+    lines : int
+        Rows of a map.
+    line_rate : float or None
+        Hertz, where it is known.
+    """
     if not found.registered:
         return Doubt(
             "drift",
             "note",
-            f"“{first.raw.name}” and “{second.raw.name}” could not be laid on each other: drift is not judged.",
+            f"“{first}” and “{second}” could not be laid on each other: drift is not judged.",
             "Repeat the scan at once, at the same place, size and number of points.",
             {"peak": found.z},
         )
@@ -49,8 +66,8 @@ def shift_of_repeats(first: Look, second: Look) -> Doubt | None:
     far = math.hypot(down, across)
     figures = {"down_m": down, "across_m": across, "down_px": found.down, "across_px": found.across}
     rate = ""
-    if first.line_rate is not None:
-        minutes = first.raw.shape[0] / first.line_rate / 60
+    if line_rate is not None:
+        minutes = lines / line_rate / 60
         figures["rate_m_per_s"] = far / (60 * minutes)
         rate = f", {format_length(far / minutes)} per minute if one followed the other at once"
     return Doubt(
