@@ -24,9 +24,10 @@ def same_maps(one: Bench, other: Bench) -> bool:
 
     Then no number changes but the order.
     """
-    return (
-        same_scans(one, other)
-        and (one.repeats, one.claims, one.claim_rule) == (other.repeats, other.claims, other.claim_rule)
+    return same_scans(one, other) and (one.repeats, one.claims, one.claim_rule) == (
+        other.repeats,
+        other.claims,
+        other.claim_rule,
     )
 
 
