@@ -168,7 +168,7 @@ def test(*, everything: bool) -> int:
         [PYTHON, "-m", "ruff", "format", "--check", "."],
         [PYTHON, "-m", "mypy"],
         [PYTHON.with_name("lint-imports" + (".exe" if WINDOWS else ""))],
-        [PYTHON, "-m", "pytest", "-q", *marked],
+        [PYTHON, "-m", "pytest", "-q", "-n", "auto", "--dist", "loadfile", *marked],
     ]
     for step in steps:
         status = subprocess.call([str(part) for part in step], cwd=ROOT, env=env)
