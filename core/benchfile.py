@@ -21,6 +21,7 @@ from core.bench import Bench, Refusal, Scan, Stated
 from core.errors import BenchError, DamagedFile, FileProblem, LowreliefError
 from core.fitness.claims.decision import RULES
 from core.formats.guard import FREE_BYTES, MOST_EXPANSION, MOST_POINTS, breakage
+from core.formats.hdf5_heap import opened, text_of
 from core.heightmap import Entry, HeightMap, Source
 from core.results import Comparison
 from core.scale import PRESETS, Scale
@@ -45,15 +46,13 @@ def is_benchfile(path: str | Path) -> bool:
     >>> is_benchfile("no such file")
     False
     """
-    import h5py
-
     try:
         with Path(path).open("rb") as raw:
             if raw.read(len(SIGNATURE)) != SIGNATURE:
                 return False
-        with h5py.File(path, "r", locking=False) as file:
+        with opened(Path(path)) as file:
             return _text(file.attrs.get(TYPE)) == "bench"
-    except (OSError, ValueError, RuntimeError, KeyError):
+    except (OSError, ValueError, RuntimeError, KeyError):  # DamagedFile is a ValueError
         return False
 
 
@@ -109,7 +108,7 @@ def load(path: str | Path) -> Bench:
     path = Path(path)
     if not path.is_file():
         raise FileProblem("The bench file is not there", where=str(path), fix="Check its name.")
-    with _damage(path), breakage(path, "a bench file"), h5py.File(path, "r", locking=False) as file:
+    with _damage(path), breakage(path, "a bench file"), opened(path) as file:
         if _text(file.attrs.get(TYPE)) != "bench":
             raise BenchError("This is no bench file", where=str(path), fix="Open it as a scan.")
         schema = int(file.attrs["schema"])
@@ -283,10 +282,7 @@ def _member(group: Any, name: str, kind: type) -> Any:
 
 
 def _string(group: Any, name: str) -> str:
-    data = _member(group, name, _kinds().Dataset)
-    if data.shape != () or data.dtype.kind not in "OS":
-        raise ValueError(f"“{name}” is no text")
-    return _text(data[()])
+    return text_of(_member(group, name, _kinds().Dataset))
 
 
 def _text(value: Any) -> str:

@@ -16,6 +16,7 @@ from typing import Any
 
 from core.errors import DamagedFile, FileProblem, LowreliefError, UnknownFormat
 from core.formats.guard import breakage
+from core.formats.hdf5_heap import opened, text_of
 from core.sheet.csv_sheet import COLUMNS, RECIPE, cell
 from core.sheet.record import PROGRAM, SCHEMA, Record
 
@@ -178,11 +179,8 @@ def _from_csv(path: Path) -> str:
 
 
 def _from_bench(path: Path) -> str:
-    import h5py
-
-    with h5py.File(path, "r", locking=False) as file:
-        told = file["entry/comparison"][()] if "entry/comparison" in file else b""
-        return told.decode("utf-8") if isinstance(told, bytes) else ""
+    with opened(path) as file:
+        return text_of(file["entry/comparison"]) if "entry/comparison" in file else ""
 
 
 def _from_json(path: Path) -> str:

@@ -92,7 +92,10 @@ def parse_length(text: str) -> float:
     if match is None:
         raise QuantityError(f"“{text}” is not a length", fix="Write a number with its unit, such as 9.8nm.")
     # The decimal point is shifted before the number becomes binary, so that 12 nm is 1.2e-8 m to the last bit.
-    value = float(Decimal(match[1].replace(",", ".")).scaleb(_exponent(match[2])))
+    try:
+        value = float(Decimal(match[1].replace(",", ".")).scaleb(_exponent(match[2])))
+    except ArithmeticError:  # an exponent beyond what decimal numbers hold
+        value = math.inf
     if not math.isfinite(value):
         raise QuantityError(f"“{text}” is not a finite length", fix="Write a number such as 9.8nm.")
     return value

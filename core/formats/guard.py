@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
+
 from core.errors import DamagedFile, FileProblem, LowreliefError
 
 MOST_POINTS = 2**28
@@ -91,10 +93,12 @@ def breakage(path: Path, kind: str) -> Iterator[None]:
     """Turn whatever a parser throws at a broken file into a `DamagedFile` that names the file.
 
     Libraries meet hostile bytes with errors of every class, and new ones with each release; a list of classes would
-    have holes. Errors of this package pass unchanged.
+    have holes. Errors of this package pass unchanged. Numbers beyond what a float holds become missing points without
+    a word on the terminal.
     """
     try:
-        yield
+        with np.errstate(over="ignore", invalid="ignore"):
+            yield
     except LowreliefError:
         raise
     except MemoryError as error:

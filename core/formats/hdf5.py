@@ -19,7 +19,7 @@ from core.errors import NoHeights
 from core.formats.channel import RawChannel, check_is_map, is_numeric
 from core.formats.declared import Declared, clean_unit, declared
 from core.formats.guard import FREE_BYTES, MOST_POINTS, check_expansion, check_points
-from core.formats.hdf5_heap import check_heaps
+from core.formats.hdf5_heap import opened
 from core.formats.lattice import even_step
 from core.formats.metadata import tolerant
 from core.heightmap import HeightMap
@@ -66,10 +66,7 @@ def read(path: Path) -> list[RawChannel]:
     DamagedFile
         If declared sizes do not fit the bytes that are stored.
     """
-    import h5py
-
-    with h5py.File(path, "r", locking=False) as file:
-        check_heaps(path)
+    with opened(path) as file:
         objects = dict(_walk(file))
         found = _ordered(file, objects)
         if not found:

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import mmap
 import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from core.errors import DamagedFile
 
@@ -18,6 +21,53 @@ _SIZE = struct.Struct("<Q")
 _OBJECT = struct.Struct("<HHIQ")
 _SMALLEST = 16
 _LENGTHS_AT = {0: 14, 1: 14, 2: 10, 3: 10}  # where the superblock says how many bytes a length has, by its version
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[Any]:
+    """An HDF5 file for reading, its heaps checked before anything in it is looked at.
+
+    Raises
+    ------
+    DamagedFile
+        If the objects of a heap do not fit into it.
+    """
+    import h5py
+
+    with h5py.File(path, "r", locking=False) as file:
+        check_heaps(path)
+        yield file
+
+
+def text_of(data: Any) -> str:
+    """The one text that a data set holds, of fixed or variable length, UTF-8.
+
+    In place of a text of variable length stands its length, before where it lies; the HDF5 library takes that much
+    memory, up to 4 GiB, before it looks further. So the length is looked at here.
+
+    Raises
+    ------
+    ValueError
+        If it is no text, or says that it is longer than the file.
+    """
+    import h5py
+
+    kind = data.id.get_type() if isinstance(data, h5py.Dataset) and data.shape == () else None
+    if not isinstance(kind, h5py.h5t.TypeStringID) or data.external or data.is_virtual:
+        raise ValueError(f"“{data.name}” is no text")
+    present = Path(data.file.filename).stat().st_size
+    length = kind.get_size()
+    if kind.is_variable_str():
+        place = data.id.get_offset()
+        if place is None:
+            raise ValueError(f"“{data.name}” is nowhere in the file")
+        with Path(data.file.filename).open("rb") as file:
+            file.seek(place)
+            length = int.from_bytes(file.read(4), "little")
+    if length > present:
+        raise ValueError(f"“{data.name}” says that it is longer than its file")
+    value = data[()]
+    return value.decode("utf-8") if isinstance(value, bytes) else str(value)
 
 
 def check_heaps(path: Path) -> None:

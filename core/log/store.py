@@ -149,9 +149,13 @@ class Log:
             raise LogError(
                 f"This is no log: {error}", where=str(self.path), fix="Move the file away; a new one is begun."
             ) from error
+        except (FileProblem, LogError):
+            raise
+        except (ValueError, TypeError, KeyError) as error:
+            raise LogError(
+                f"The log is damaged: {error}", where=str(self.path), fix="Move the file away; a new one is begun."
+            ) from error
         except OSError as error:
-            if isinstance(error, FileProblem):
-                raise
             raise FileProblem(f"The log cannot be used: {error.strerror or error}", where=str(self.path)) from error
 
     def _bring_up(self, file: sqlite3.Connection) -> None:

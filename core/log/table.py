@@ -39,7 +39,16 @@ def from_csv(text: str) -> list[LogEntry]:
     >>> from_csv(to_csv([day])) == [day]
     True
     """
-    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")))
+    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff"), newline=""))
+    try:
+        return _entries(reader)
+    except csv.Error as error:
+        raise LogError(
+            f"This is no table: {error}", where=f"line {reader.line_num}", fix="Export a log and add lines to it."
+        ) from error
+
+
+def _entries(reader: csv.DictReader[str]) -> list[LogEntry]:
     heads = list(reader.fieldnames or [])
     missing = [name for name in ("at", "kind", "subject", "symbol", "value", "unit") if name not in heads]
     if missing:

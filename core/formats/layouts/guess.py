@@ -82,7 +82,7 @@ def _tried(tail: bytes, kind: str, order: str) -> tuple[float, float, str, str, 
     if dtype.itemsize == 1 and order == "big":
         return None
     count = len(tail) // dtype.itemsize
-    if count < 2 * NARROWEST:
+    if count < 3 * NARROWEST:
         return None
     with np.errstate(invalid="ignore"):
         values = np.frombuffer(tail, dtype, count, offset=len(tail) - count * dtype.itemsize).astype(np.float64)
@@ -131,7 +131,7 @@ def _columns(series: NDArray[np.float64]) -> tuple[int, float]:
     """The distance at which the series resembles itself most, and how much; the shortest of nearly equal ones."""
     from scipy.fft import irfft, next_fast_len, rfft
 
-    widest = min(WIDEST, len(series) // 2)
+    widest = min(WIDEST, len(series) // 2 - 2)
     # What changes slowly along the whole file resembles itself at every distance: only changes from point to point, and
     # from each to its third neighbour, tell where a line begins again.
     detail = series[3:] - series[:-3]
@@ -141,7 +141,7 @@ def _columns(series: NDArray[np.float64]) -> tuple[int, float]:
     likeness = products / overlap / max(products[0] / overlap[0], 1e-300)
     rest = likeness[NARROWEST:]
     best = float(rest.max())
-    column = NARROWEST + int(np.flatnonzero(rest >= NEARLY * best)[0])
+    column = NARROWEST + int(np.flatnonzero(rest >= min(NEARLY * best, best))[0])
     near = likeness[column - 1 : column + 2]  # the flank of a peak may be nearly as high as its top
     return column - 1 + int(np.argmax(near)), best
 

@@ -77,7 +77,10 @@ def said(value: object, what: str) -> Said:
                 f"{what} has unknown entries: {', '.join(sorted(unknown)) or 'after is missing'}",
                 fix=f'Write {what} = {{ after = "text before it" }}.',
             )
-        return After(str(value["after"]), int(value.get("nth", 1)), str(value.get("unit", "")))
+        nth = value.get("nth", 1)
+        if isinstance(nth, bool) or not isinstance(nth, int):
+            raise LayoutError(f"nth of {what} is no count: {nth!r}", fix="Write nth = 2 for the second place.")
+        return After(str(value["after"]), nth, str(value.get("unit", "")))
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise LayoutError(f"{what} = {value!r} is no value", fix="Write a number, or where the header says it.")
     return value

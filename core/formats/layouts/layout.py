@@ -287,7 +287,11 @@ def _value(key: str, value: object) -> Any:
 
 
 def _numbers(values: Sequence[object]) -> list[float]:
-    numbers = [float(value) for value in values if isinstance(value, int | float) and not isinstance(value, bool)]
+    numbers = [
+        float(value)
+        for value in values
+        if isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 2**1000
+    ]
     if len(numbers) != len(values):
         raise LayoutError("missing lists numbers", fix="Write missing = [-32768].")
     return numbers
