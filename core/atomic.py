@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from core.errors import FileProblem
+from core.errors import FileProblem, LowreliefError
+
+_NUMBER = re.compile(r"\berrno = (\d+)")
 
 
 @contextmanager
@@ -51,10 +54,13 @@ def atomic(path: str | os.PathLike[str]) -> Iterator[Path]:
         _flush(temporary)
         temporary.replace(target)
         _flush_folder(target.parent)
-    except OSError as error:
-        if isinstance(error, FileProblem):
+    except LowreliefError:
+        raise
+    except Exception as error:
+        refused = _of_the_system(error)
+        if refused is None:
             raise
-        reason = error.strerror or str(error)
+        reason = refused.strerror or str(refused)
         raise FileProblem(
             f"The file cannot be written: {reason}", where=str(path), fix="Choose another place or free some room."
         ) from error
@@ -76,6 +82,22 @@ def _checked(path: Path) -> Path:
     if not placed:
         raise FileProblem("The folder is not there", where=str(target.parent), fix="Make the folder first.")
     return target
+
+
+def _of_the_system(error: BaseException | None) -> OSError | None:
+    """The error of the system behind that of a library, which may have made another class of it; None if there is none.
+
+    A full disk comes out of HDF5 as a `RuntimeError` with the number in its text, and out of other writers as a class
+    of its own.
+    """
+    while error is not None:
+        if isinstance(error, OSError):
+            return error
+        number = _NUMBER.search(str(error)) if isinstance(error, RuntimeError) else None
+        if number:
+            return OSError(int(number[1]), os.strerror(int(number[1])))
+        error = error.__cause__ or error.__context__
+    return None
 
 
 def _flush(path: Path) -> None:

@@ -22,7 +22,7 @@ from app.document.document import Document
 from app.document.jobs import Jobs
 from app.shell.notices import Notices
 from core.atomic import atomic
-from core.bench import Bench
+from core.bench import Bench, Stated
 from core.errors import BenchError
 from core.heightmap import HeightMap
 from core.scale import Scale
@@ -152,9 +152,21 @@ def read_kept(folder: Path) -> Bench:
             treatment=Treatment.from_toml(acts["treatment"]),
             rank_by=acts["rank_by"],
             scale=Scale(**acts["scale"]),
+            **_claims_and_repeats(acts, bench),
         )
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise BenchError("What was kept cannot be read", where=str(folder), fix=f"Discard it. ({error})") from error
+
+
+def _claims_and_repeats(acts: dict[str, Any], bench: Bench) -> dict[str, Any]:
+    """Of the acts where they say it; folders of before they did have it with the maps."""
+    names = {scan.name for scan in bench.scans} & set(acts["scans"])
+    repeats = acts.get("repeats", bench.repeats)
+    return {
+        "claims": tuple(Stated(**claim) for claim in acts["claims"]) if "claims" in acts else bench.claims,
+        "claim_rule": str(acts.get("claim_rule", bench.claim_rule)),
+        "repeats": tuple(tuple(group) for group in repeats if names.issuperset(group)),
+    }
 
 
 def _write(bench: Bench, folder: Path, *, maps: bool) -> None:
@@ -168,6 +180,9 @@ def _write(bench: Bench, folder: Path, *, maps: bool) -> None:
         "treatment": bench.treatment.to_toml(),
         "rank_by": bench.rank_by,
         "scale": asdict(bench.scale),
+        "claims": [asdict(claim) for claim in bench.claims],
+        "claim_rule": bench.claim_rule,
+        "repeats": bench.repeats,
     }
     with atomic(folder / ACTS) as temporary:
         temporary.write_text(json.dumps(acts, ensure_ascii=False), encoding="utf-8")

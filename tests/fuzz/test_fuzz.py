@@ -30,7 +30,7 @@ def wrong(path):
         BODY
     return 0
 
-watch.SLOWEST = 1.0
+watch.SLOWEST = 0.6
 Target.seeds = lambda self: [(".x", b"abc")]
 watch.run(Target("wrong", wrong, 1), first, last, seed, place)
 """
@@ -85,7 +85,7 @@ def test_no_case_is_long() -> None:
     [
         ("import os; os.abort()", "crash"),
         ("sum(range(10**12))", "standstill"),
-        ("while time.process_time() < 4: pass", "slow"),
+        ("while time.process_time() < 3: pass", "slow"),
         ("np.ones(2**24)", "memory"),
         ("np.empty(2**30)", "error"),
         ("raise KeyError(1)", "error"),
@@ -99,7 +99,7 @@ def test_the_watch_sees_what_it_should(monkeypatch: pytest.MonkeyPatch, tmp_path
     script = tmp_path / "wrong.py"
     script.write_text(WRONG.replace("BODY", body), encoding="utf-8")
     monkeypatch.setattr(watch, "MODULE", [str(script)])
-    monkeypatch.setattr(watch, "STANDSTILL", 2.0)
+    monkeypatch.setattr(watch, "STANDSTILL", 1.5 if kind == "standstill" else 60.0)
     shown = watched("wrong", 0, 5, seed=1)
     assert [(find.number, find.kind) for find in shown.finds] == [(2, kind)], shown.finds
     assert shown.cases == 5
