@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from core.fitness.trial import ByDiameter, Landing, Trial
-from core.sheet.words import NONE, clean
+from core.sheet.words import NONE, clean, signed
 from core.units import format_length, format_number
 
 CAUTION = (
@@ -35,11 +35,18 @@ def diameter_row(row: ByDiameter) -> tuple[str, ...]:
         format_length(row.diameter),
         NONE if row.recall is None else f"{100 * row.recall:.1f} %",
         NONE if rate is None else f"{format_number(rate.value * SQUARE)} (≤ {format_number(rate.upper * SQUARE)})",
-        NONE if row.height_bias is None else format_length(row.height_bias, "nm"),
+        NONE if row.height_bias is None else signed(format_length(row.height_bias, "nm")),
         NONE if row.height_spread is None else format_length(row.height_spread, "nm"),
         LIGHTS[row.light],
         NONE if row.scans_needed is None else str(row.scans_needed),
     )
+
+
+def height_text(row: ByDiameter) -> str:
+    """By how much heights are off, with the spread of a single one: “−1.42 ± 0.94 nm”."""
+    if row.height_bias is None or row.height_spread is None:
+        return NONE
+    return signed(f"{row.height_bias * 1e9:.2f} ± {row.height_spread * 1e9:.2f} nm")
 
 
 def smallest_text(one: Trial) -> str:
@@ -50,8 +57,13 @@ def smallest_text(one: Trial) -> str:
     ends = ""
     if reliable.low is not None and reliable.high is not None:
         ends = f" (95 %: {format_length(reliable.low)} to {format_length(reliable.high)})"
-    note = f" {clean(reliable.note)}." if reliable.note else ""
+    note = f" {_begun(reliable.note)}." if reliable.note else ""
     return f"95 % are found from {format_length(reliable.diameter)} on{ends}.{note}"
+
+
+def _begun(note: str) -> str:
+    """A note as the beginning of a sentence."""
+    return clean(f"{note[:1].upper()}{note[1:]}")
 
 
 def landing_text(area: Landing) -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QFormLayout, QSizePolicy, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QComboBox, QFormLayout, QLineEdit, QSizePolicy, QWidget
 
 from app.widgets.length_field import LengthField
 from app.widgets.parts import SMALL, label
 from core.relief import PARTICLE, K
 
+RANGE = (2.0, 50.0)  # sigma
 BY = {"sigma": "robust sigma", "height": "a height"}
 
 
@@ -34,6 +35,42 @@ class Settings:
     hollows: bool = False
 
 
+class SigmaField(QLineEdit):
+    """A threshold in robust sigma, committed by Enter or by leaving the field.
+
+    Signals
+    -------
+    committed(float)
+        Only when it changed and can be understood.
+    """
+
+    committed = Signal(float)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.sigma = K
+        self.setAccessibleName("Threshold in robust sigma")
+        self.setToolTip(f"Threshold in robust sigma, {RANGE[0]:g} to {RANGE[1]:g}")
+        self.setAcceptDrops(False)
+        self.setAlignment(Qt.AlignmentFlag.AlignRight)
+        self.editingFinished.connect(self._commit)
+        self._write()
+
+    def _commit(self) -> None:
+        try:
+            sigma = float(self.text().replace("σ", "").replace(",", ".").strip())
+        except ValueError:
+            sigma = self.sigma
+        changed = RANGE[0] <= sigma <= RANGE[1] and sigma != self.sigma
+        self.sigma = sigma if changed else self.sigma
+        self._write()
+        if changed:
+            self.committed.emit(sigma)
+
+    def _write(self) -> None:
+        self.setText(f"{self.sigma:g} σ")
+
+
 class BumpSettings(QWidget):
     """The form.
 
@@ -51,13 +88,7 @@ class BumpSettings(QWidget):
         self.particle = LengthField("Diameter of the smallest particle that matters")
         self.particle.show_metres(PARTICLE)
         self.by = _list("Kind of threshold", tuple(BY.values()))
-        self.k = QDoubleSpinBox()
-        self.k.setRange(2.0, 50.0)
-        self.k.setSingleStep(0.5)
-        self.k.setDecimals(1)
-        self.k.setValue(K)
-        self.k.setAccessibleName("Threshold in robust sigma")
-        self.k.setKeyboardTracking(False)
+        self.k = SigmaField()
         self.least = LengthField("Least height of a bump")
         self.least.show_metres(2e-9)
         self.blank = _list("Blank that is subtracted", ("nothing",))
@@ -69,9 +100,9 @@ class BumpSettings(QWidget):
         for text, widget in (
             ("Count", self.what),
             ("Particles from", self.particle),
-            ("At least", self.by),
-            ("Sigma", self.k),
-            ("Height", self.least),
+            ("Threshold by", self.by),
+            ("Threshold", self.k),
+            ("Threshold", self.least),
             ("Subtract", self.blank),
         ):
             said = label(text, points=SMALL, muted=True)
@@ -82,7 +113,7 @@ class BumpSettings(QWidget):
             box.activated.connect(lambda _: self._tell())
         for field in (self.particle, self.least):
             field.committed.connect(lambda _: self._tell())
-        self.k.valueChanged.connect(lambda _: self._tell())
+        self.k.committed.connect(lambda _: self._tell())
         self._show_threshold()
 
     @property
@@ -91,7 +122,7 @@ class BumpSettings(QWidget):
         by_sigma = self.by.currentIndex() == 0
         return Settings(
             particle=self.particle.metres,
-            k=self.k.value() if by_sigma else None,
+            k=self.k.sigma if by_sigma else None,
             height=None if by_sigma else self.least.metres,
             hollows=self.what.currentIndex() == 1,
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from app.docks.fitness.bump_settings import BumpSettings, Settings
@@ -14,13 +14,13 @@ from app.docks.trust.pane import Pane
 from app.document.document import Document
 from app.document.jobs import Ticket
 from app.tiles.marks import Ring
-from app.widgets.parts import SMALL, Card, button, emptied, label
+from app.widgets.parts import SMALL, Card, ElidedLabel, button, emptied, label
 from app.widgets.switch import Switch
 from core.fitness.bumps import Census, Counted, SideBySide, count_all, with_and_without
 from core.fitness.poisson import Rate
 from core.results import Comparison, ScanResult
 from core.sheet.bumps import SQUARE
-from core.sheet.words import NONE, value_text
+from core.sheet.words import NONE, number_text
 from core.treatment import Mask
 from core.units import format_length, format_number
 
@@ -224,7 +224,7 @@ class BumpsPane(Pane):
         self._by_scan.column.addWidget(self.table)
         top.insertWidget(4, self._by_scan)
         top.insertWidget(5, self._twice)
-        top.insertWidget(6, self.mask_it)
+        top.insertWidget(6, self.mask_it, 0, Qt.AlignmentFlag.AlignLeft)
         self.problem.hide()
         for widget in (self.settings, self._about, self._by_scan, self._twice):
             widget.hide()
@@ -239,7 +239,7 @@ def _by_specimen(comparison: Comparison, counted: Counted, blank: Census | None)
             continue
         middle = counted.heights.get(place.specimen)
         row: list[Cell] = [
-            place.specimen,
+            ElidedLabel(place.specimen, points=SMALL),
             NONE if census.count is None else str(census.count),
             density(census.rate),
             NONE if middle is None else format_length(middle),
@@ -278,7 +278,7 @@ def _conditions(census: Census | None) -> str:
 
 def _two(found: SideBySide) -> QWidget:
     rows = [
-        [symbol, value_text(reading), value_text(found.without_bumps[symbol])]
+        [symbol, number_text(reading), number_text(found.without_bumps[symbol])]
         for symbol, reading in found.with_bumps.items()
     ]
     return figures(("Reading", "with bumps", "without"), rows)

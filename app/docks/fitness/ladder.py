@@ -20,6 +20,7 @@ from core.fitness.ladder import CRYSTALS, Ladder, ladder
 from core.fitness.prepared import FOR_LADDER, prepared
 from core.heightmap import HeightMap
 from core.results import Comparison
+from core.sheet.words import signed
 from core.units import format_length
 
 HINT = "Cleaved and annealed crystals show steps of known height: where there are any, they check the height scale."
@@ -154,7 +155,7 @@ class Levels(QWidget):
     def paintEvent(self, _: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        place = QRectF(self.rect()).adjusted(50, 8, -10, -18)
+        place = QRectF(self.rect()).adjusted(58, 8, -10, -18)
         numbers = [number for number, _ in self._levels]
         heights = [height for _, height in self._levels]
         low, span = min(heights), (max(heights) - min(heights)) or 1e-12
@@ -177,8 +178,8 @@ class Levels(QWidget):
             painter.drawEllipse(point(number, height), 3.5, 3.5)
         right = Qt.AlignmentFlag.AlignRight
         for height, y in ((heights[-1], place.top()), (heights[0], place.bottom())):
-            text = format_length(height, "nm")
-            put(painter, QRectF(0, y - 8, 46, 16), text, colour("muted"), SMALL - 0.5, align=right)
+            text = signed(format_length(height, "nm"))
+            put(painter, QRectF(0, y - 8, 54, 16), text, colour("muted"), SMALL - 0.5, align=right)
         words = QRectF(place.left(), place.bottom() + 2, place.width(), 15)
         put(painter, words, "level", colour("muted"), SMALL - 0.5, align=Qt.AlignmentFlag.AlignHCenter)
         painter.end()

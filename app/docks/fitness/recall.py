@@ -73,7 +73,7 @@ class RecallPlot(QWidget):
     def _draw_axis(self, painter: QPainter, place: QRectF, largest: float) -> None:
         unit = display_unit(largest)
         size = metres_per(unit)
-        step = _round_step(largest / size / 4)
+        step = _round_step(largest / size / 6)
         for number in range(int(largest / size / step + 1e-9) + 1):
             x = place.left() + number * step * size / largest * place.width()
             text = format_number(number * step)

@@ -24,7 +24,7 @@ from core.errors import QuantityError
 from core.fitness.trial import Plan, Trial, sweep
 from core.progress import Progress
 from core.results import Comparison
-from core.sheet.trials import CAUTION, LIGHTS, diameter_row, landing_text, smallest_text
+from core.sheet.trials import CAUTION, LIGHTS, diameter_row, height_text, landing_text, smallest_text
 from core.treatment import Band
 from core.units import format_length
 
@@ -246,9 +246,10 @@ def lengths(text: str) -> list[float]:
 def _table(one: Trial) -> QWidget:
     rows: list[list[Cell]] = []
     for row in one.by_diameter:
-        size, share, false, bias, spread, _, scans = diameter_row(row)
-        rows.append([size, Verdict(SIGNS[row.light], LIGHTS[row.light]), share, f"{bias} ± {spread}", scans])
+        size, share, false, _, _, _, scans = diameter_row(row)
+        rows.append([size, Verdict(SIGNS[row.light], LIGHTS[row.light]), share, height_text(row), scans])
         rows[-1][0] = sized = label(size, points=SMALL)
+        sized.setMinimumWidth(sized.sizeHint().width())
         sized.setToolTip(f"False bumps per 100 µm²: {false}")
     made = figures(("Ø", "counted", "found", "height bias", "scans"), rows)
     made.setToolTip(

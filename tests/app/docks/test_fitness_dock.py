@@ -11,7 +11,7 @@ from PySide6.QtGui import QGuiApplication
 from pytestqt.qtbot import QtBot
 
 from app.docks.fitness import calibration as calibration_pane
-from app.docks.fitness.bump_settings import Settings
+from app.docks.fitness.bump_settings import BumpSettings, Settings
 from app.docks.fitness.reach_axis import ReachAxis
 from app.docks.fitness.recall import RecallPlot, curve
 from app.docks.fitness.trial import lengths
@@ -282,3 +282,13 @@ def test_what_is_no_standard_is_told(filled: Window, qtbot: QtBot) -> None:
     pane.start.click()
     qtbot.waitUntil(lambda: not pane.problem.isHidden(), timeout=LONG)
     assert pane.found is None and pane.use.isHidden() is False and pane._acts.isHidden()
+
+
+def test_a_threshold_in_sigma_is_understood_or_left(qtbot: QtBot) -> None:
+    form = BumpSettings()
+    qtbot.addWidget(form)
+    form.show()
+    for typed, sigma in (("6,5", 6.5), ("nonsense", 6.5), ("900", 6.5), ("8 σ", 8.0)):
+        form.k.setText(typed)
+        qtbot.keyClick(form.k, Qt.Key.Key_Return)
+        assert form.settings.k == sigma and form.k.text() == f"{sigma:g} σ"
