@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from typing import Any
@@ -12,7 +13,7 @@ from core.results import Comparison, SpecimenResult
 
 
 def entries_of(comparison: Comparison, symbols: Sequence[str] | None = None) -> list[LogEntry]:
-    """The readings of every specimen as entries.
+    """The readings of every specimen as entries, and the noise floors that were measured.
 
     Parameters
     ----------
@@ -33,7 +34,9 @@ def entries_of(comparison: Comparison, symbols: Sequence[str] | None = None) -> 
         If a symbol is not known.
     """
     wanted = list(symbols or [comparison.rank_by])
-    return [entry for specimen in comparison.specimens for entry in _of_specimen(comparison, specimen, wanted)]
+    readings = [entry for specimen in comparison.specimens for entry in _of_specimen(comparison, specimen, wanted)]
+    floors = [entry for specimen in comparison.specimens for entry in _floor(comparison, specimen)]
+    return [*readings, *floors]
 
 
 def _of_specimen(comparison: Comparison, specimen: SpecimenResult, symbols: Sequence[str]) -> Iterator[LogEntry]:
@@ -63,6 +66,35 @@ def _of_specimen(comparison: Comparison, specimen: SpecimenResult, symbols: Sequ
             note=reading.note,
             sha256=" ".join(sorted(scan.source.sha256 for scan in scans if scan.source.sha256)),
         )
+
+
+def _floor(comparison: Comparison, specimen: SpecimenResult) -> Iterator[LogEntry]:
+    """The noise floor of a specimen, where repeats or a reference of its own say it."""
+    floor = specimen.noise.floor if specimen.noise is not None else None
+    own = floor is not None and set(floor.scans) <= set(specimen.scans)
+    if floor is None or not own or floor.upper_limit or not floor.value > 0:
+        return
+    scans = [comparison.scans_by_name[name].raw for name in floor.scans]
+    said = [scan.metadata for scan in scans]
+    spread = math.exp(1.96 * floor.u)
+    yield LogEntry(
+        at=_common(said, "date", _as_iso) or comparison.created,
+        kind="floor",
+        subject=specimen.name,
+        symbol="noise",
+        value=floor.value,
+        unit="m",
+        low=floor.value / spread,
+        high=floor.value * spread,
+        n=len(scans),
+        shortest=comparison.band.shortest,
+        longest=comparison.band.longest,
+        treatment=comparison.treatment.digest,
+        instrument=_common(said, "instrument", str),
+        probe=_common(said, "probe", str),
+        note=floor.method,
+        sha256=" ".join(sorted(scan.source.sha256 for scan in scans if scan.source.sha256)),
+    )
 
 
 def _common(said: Sequence[Any], key: str, as_text: Any) -> str:

@@ -19,7 +19,6 @@ from core.progress import Progress
 from core.scenario import INVENTED, Sample, carriers, close_ups, write_demo
 from core.scenario.carriers import CONVERTER_STEP, GRAPHITE_STEP, SAPPHIRE_STEP
 from core.treatment import Treatment
-from core.trust.comparability import pairs
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 ORDER = ["annealed sapphire", "cleaved graphite", "stripped gold", "cover glass", "polymer film", "lapped steel"]
@@ -121,11 +120,11 @@ def test_the_two_crystals_are_tied_and_the_others_told_apart() -> None:
 
 
 def test_close_ups_are_not_comparable_with_the_carriers() -> None:
-    wide = {"sapphire": [ALL[0].scan], "gold": [ALL[6].scan]}
-    assert [pair.level for pair in pairs(wide, band=None)] == ["green"]
-    mixed = pairs({"sapphire": [ALL[0].scan], "gold": [ALL[20].scan]}, band=None)
-    assert [pair.level for pair in mixed] == ["red"]
-    assert set(mixed[0].reasons) == {"area", "pixel"}
+    (wide,) = compare([ALL[0].scan, ALL[6].scan]).comparability
+    assert not {"area", "pixel"} & set(wide.reasons)
+    (mixed,) = compare([ALL[0].scan, ALL[20].scan]).comparability
+    assert mixed.level == "red"
+    assert {"area", "pixel"} <= set(mixed.reasons)
 
 
 # What was planted

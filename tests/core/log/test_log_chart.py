@@ -7,8 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from core.compare import compare
+from core.heightmap import HeightMap
 from core.log import LogEntry, chart, entries_of
 from core.log.chart import limits
+from core.synthetic import gaussian_texture, white_noise
 
 DAY = LogEntry(at="2024-05-01", kind="floor", subject="mica", symbol="noise", value=1.0, unit="m")
 
@@ -74,3 +77,18 @@ def test_a_comparison_gives_one_entry_a_specimen(make_comparison) -> None:
     assert found[0].at == comparison.created
     assert (found[0].shortest, found[0].longest) == (comparison.band.shortest, comparison.band.longest)
     assert found[0].treatment == comparison.treatment.digest
+
+
+def test_floors_of_repeats_are_kept_too() -> None:
+    rng = np.random.default_rng(8)
+    ground = gaussian_texture((96, 96), (1e-8, 1e-8), sq=1e-10, length=6e-8, rng=rng)
+    maps = [
+        HeightMap(ground + white_noise(ground.shape, sq=3e-11, rng=rng), (1e-8, 1e-8), name=f"mica spot {number}")
+        for number in (1, 2)
+    ]
+    found = entries_of(compare(maps, repeats=["mica spot 1,mica spot 2"]))
+    (floor,) = [entry for entry in found if entry.kind == "floor"]
+    assert (floor.subject, floor.symbol, floor.n) == ("mica", "noise", 2)
+    assert floor.value == pytest.approx(3e-11, rel=0.1)
+    assert floor.low is not None and floor.high is not None
+    assert floor.low < floor.value < floor.high
