@@ -206,7 +206,7 @@ def verdicts(comparison: Comparison) -> str:
     """The verdicts on the claims in one sentence; empty without claims."""
     groups: dict[tuple[str, str], list[str]] = {}
     for one in comparison.claims:
-        groups.setdefault((one.claim.text, one.verdict), []).append(one.specimen)
+        groups.setdefault((_printed(one.claim.text), one.verdict), []).append(one.specimen)
     if not groups:
         return ""
     everyone = len(comparison.specimens)
@@ -216,6 +216,11 @@ def verdicts(comparison: Comparison) -> str:
     ]
     more = f"; {len(groups) - LONG_LIST} more on the sheet" if len(groups) > LONG_LIST else ""
     return f"Claims: {'; '.join(told)}{more}."
+
+
+def _printed(claim: str) -> str:
+    """A claim as it is printed: ≤, λ and µ for what was typed."""
+    return re.sub(r"(?<=\d)um\b", "µm", claim.replace("<=", "≤").replace("lambda", "λ"))
 
 
 def _hollow(shown: Sequence[Panel]) -> str:

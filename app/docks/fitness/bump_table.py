@@ -32,10 +32,10 @@ class Columns(IntEnum):
     COUNTED = 5
 
 
-HEADS = ("Height, nm", "Ø, nm", "l : b", "x, µm", "y, µm", "counts")
+HEADS = ("h, nm", "Ø, nm", "l : b", "x, µm", "y, µm", "counts")
 HELP = (
-    "Over the ring around it",
-    "Of the disc as large as the area above half the height",
+    "Height over the ring around it; of a hollow its depth",
+    "Diameter of the disc as large as the area above half the height",
     "Longer by shorter axis",
     "From the left edge",
     "From the upper edge",

@@ -231,7 +231,7 @@ class BumpsPane(Pane):
 
 
 def _by_specimen(comparison: Comparison, counted: Counted, blank: Census | None) -> QWidget:
-    heads = ["", "count", "density", "median"] + (["less blank"] if blank is not None else [])
+    heads = ("", "count", "density" if blank is None else "less blank", "median")
     rows: list[list[Cell]] = []
     for place in comparison.standing:
         census = counted.specimens.get(place.specimen)
@@ -241,11 +241,9 @@ def _by_specimen(comparison: Comparison, counted: Counted, blank: Census | None)
         row: list[Cell] = [
             ElidedLabel(place.specimen, points=SMALL),
             NONE if census.count is None else str(census.count),
-            density(census.rate),
+            density(census.rate) if blank is None else "blank" if census is blank else _range(census.less(blank)),
             NONE if middle is None else format_length(middle),
         ]
-        if blank is not None:
-            row.append(NONE if census is blank else _range(census.less(blank)))
         rows.append(row)
     return figures(heads, rows)
 
@@ -261,7 +259,7 @@ def _range(rate: Rate | None) -> str:
     if rate is None:
         return NONE
     low, value, high = (format_number(end * SQUARE) for end in (rate.low, rate.value, rate.high))
-    return f"{value} ({low} to {high})"
+    return f"{value} ({low} to {high})".replace("-", "−")
 
 
 def _conditions(census: Census | None) -> str:

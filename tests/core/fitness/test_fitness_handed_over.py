@@ -74,7 +74,7 @@ def test_trials_are_on_the_sheet(compared: Comparison) -> None:
 def test_the_caption_says_the_verdicts(compared: Comparison) -> None:
     said = verdicts(compared)
     verdict = {one.specimen: one.verdict for one in compared.claims if one.claim.text.startswith("Sq")}
-    assert said.startswith("Claims: Sq <= 1nm in 20nm..100nm ") and verdict["mica"] in said
+    assert said.startswith("Claims: Sq ≤ 1nm in 20nm..100nm ") and verdict["mica"] in said
     assert "N3" in said and "(film)" in said and said.count("\n") == 0
     assert verdicts(replace(compared, claims=())) == ""
 
