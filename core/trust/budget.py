@@ -72,7 +72,8 @@ class Scales:
     def of(cls, scan: HeightMap) -> Scales:
         """From the metadata of a scan: ``z_scale_u``, ``xy_scale_u`` (such as 0.01 or ``"1 %"``) and ``certificate``.
 
-        A treatment step that calibrates says the same in the figures of its history and wins.
+        A treatment step that calibrates says them in the figures of its history (``u_z_rel``, ``u_x_rel``, ``u_y_rel``,
+        0 where it does not know) and in its ``standard``, and wins. Of two lateral uncertainties the greater counts.
 
         >>> scan = HeightMap([[0.0]], pitch=(1.0, 1.0), metadata={"z_scale_u": "1.5 %", "certificate": "K-7"})
         >>> Scales.of(scan)
@@ -80,7 +81,13 @@ class Scales:
         """
         said: dict[str, object] = dict(scan.metadata)
         for entry in scan.history:
-            said |= {key: value for key, value in entry.figures.items() if key in ("z_scale_u", "xy_scale_u")}
+            lateral = max(entry.figures.get("u_x_rel", 0.0), entry.figures.get("u_y_rel", 0.0))
+            stated = {
+                "z_scale_u": entry.figures.get("u_z_rel", 0.0),
+                "xy_scale_u": lateral,
+                "certificate": entry.step.get("standard") if "u_z_rel" in entry.figures else None,
+            }
+            said |= {key: value for key, value in stated.items() if value}
         return cls(_share(said.get("z_scale_u")), _share(said.get("xy_scale_u")), str(said.get("certificate") or ""))
 
     @classmethod

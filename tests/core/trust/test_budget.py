@@ -135,6 +135,13 @@ def test_scales_from_metadata():
         return Scales.of(HeightMap([[0.0]], (1.0, 1.0), metadata=said))
 
     assert of(z_scale_u=0.01, xy_scale_u="0.5 %", certificate="K-7") == Scales(0.01, 0.005, "K-7")
+    step = Treatment.from_list(
+        [{"do": "calibrate", "z": 1.03, "u_z": 0.02, "u_x": 0.01, "u_y": 0.03, "standard": "step 44 nm, K-9"}]
+    )
+    scan = HeightMap([[0.0, 1e-9]], (1e-8, 1e-8), metadata={"z_scale_u": 0.01, "certificate": "K-7"})
+    assert Scales.of(step.apply(scan)) == Scales(0.02, 0.03, "step 44 nm, K-9")
+    unknown = Treatment.from_list([{"do": "calibrate", "z": 1.03}])
+    assert Scales.of(unknown.apply(scan)) == Scales(0.01, None, "K-7")  # what the step does not know stays
     assert of(z_scale_u="good") == of(z_scale_u=-1) == of(z_scale_u="nan") == Scales()
 
 
