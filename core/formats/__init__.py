@@ -212,8 +212,8 @@ def write(scan: HeightMap, path: str | os.PathLike[str], *, sidecar: bool = Fals
     scan : HeightMap
         The map.
     path : path
-        Where to; ``.x3p``, ``.h5``, ``.hdf5``, ``.nxs``, ``.npy``, ``.npz``, ``.tif``, ``.tiff``, ``.txt``, ``.csv`` or
-        ``.tsv``.
+        Where to; ``.x3p``, ``.sdf``, ``.h5``, ``.hdf5``, ``.nxs``, ``.npy``, ``.npz``, ``.tif``, ``.tiff``, ``.txt``,
+        ``.csv`` or ``.tsv``.
     sidecar : bool, optional
         Whether to write ``FILE.toml`` beside it with pixel, unit and what else is known. Only when the user asks.
 

@@ -13,13 +13,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from core.errors import NoHeights
 from core.formats.channel import RawChannel, check_is_map, is_numeric
-from core.formats.declared import Declared, clean_unit, declared
+from core.formats.declared import clean_unit, declared
 from core.formats.guard import FREE_BYTES, MOST_POINTS, check_expansion, check_points
 from core.formats.hdf5_heap import opened
+from core.formats.hdf5_values import MASKS, physical
 from core.formats.lattice import even_step
 from core.formats.metadata import tolerant
 from core.heightmap import HeightMap
@@ -36,6 +36,7 @@ _LONGEST_ATTRIBUTE = 2**16
 _POINTER = 16  # bytes that stand in the file for a text of variable length: length, heap address, index
 _STRUCTURE = frozenset({
     "signal", "axes", "nx_class", "default", "interpretation", "target", "auxiliary_signals", "class", "version",
+    "_fillvalue", "missing_value", "scale_factor", "add_offset", "scaling_factor", "offset",
     "dimension_list", "reference_list", "dimension_labels", "empty_dimension_size",
 })  # fmt: skip
 _OWN = frozenset({"unit", "units", "channel", "channel_name", "long_name"})
@@ -145,7 +146,7 @@ def _ordered(file: Any, objects: dict[str, Any]) -> list[_Found]:
         for name in _signals(groups[place], objects, place):
             found.setdefault(f"{place}/{name}", _Found(f"{place}/{name}", objects[f"{place}/{name}"], groups[place]))
     for place, item in objects.items():
-        if not place.endswith("_errors"):
+        if not place.endswith(("_errors", "/errors", *MASKS)):
             parent = groups.get(place.rpartition("/")[0])
             found.setdefault(place, _Found(place, item, parent))
     if default in objects and default not in groups:
@@ -192,11 +193,14 @@ def _channel(found: _Found, path: Path) -> RawChannel:
     if wanted > FREE_BYTES:
         check_expansion(wanted, data.id.get_storage_size(), where)
     said = declared(_attributes(found), bare_metres=True)
-    heights = _scaled(data[()], said, data)
-    pitch = said.pitch(data.shape)
-    spacing, hint = None, ""
-    if pitch is None and found.group is not None:
-        pitch, spacing, hint = _axes(found.group, data, (rows, columns))
+    heights = physical(data, found.group, _attribute, said.missing, where)
+    pitch, spacing, hint = said.pitch(data.shape), None, ""
+    if found.group is not None:
+        if pitch is None:
+            pitch, spacing, hint = _axes(found.group, data, (rows, columns))
+        if _is_transposed(found.group, data):
+            heights = heights.T
+            pitch, spacing = (one and one[::-1] for one in (pitch, spacing))
     return RawChannel(
         said.name or found.path.strip("/"),
         heights,
@@ -206,13 +210,6 @@ def _channel(found: _Found, path: Path) -> RawChannel:
         spacing=spacing or said.spacing(data.shape),
         hint=hint,
     )
-
-
-def _scaled(heights: NDArray[Any], said: Declared, data: Any) -> NDArray[Any]:
-    missing = said.missing if said.missing is not None else _attribute(data, "_FillValue")
-    if isinstance(missing, int | float):
-        return np.where(heights == missing, np.nan, heights.astype(np.float64))
-    return heights
 
 
 def _attributes(found: _Found) -> list[tuple[str, object]]:
@@ -269,6 +266,12 @@ def _axes(
     if metres[0] is None or metres[1] is None:
         return None, (steps[0], steps[1]), ""
     return (steps[0] * metres[0], steps[1] * metres[1]), None, ""
+
+
+def _is_transposed(group: Any, data: Any) -> bool:
+    """Whether the axes say that the first direction of the array is x and the second y."""
+    names = _words(group, "axes") or _words(data, "axes")
+    return [name.lower().strip() for name in names] == ["x", "y"]
 
 
 def _attribute(item: Any, name: str) -> Any:

@@ -19,6 +19,7 @@ from core.errors import DamagedFile
 _START = b"GCOL\x01\0\0\0"  # signature, version and three zero bytes: no heights look like that by chance
 _SIZE = struct.Struct("<Q")
 _OBJECT = struct.Struct("<HHIQ")
+_POINTER = struct.Struct("<IQI")  # of a text of variable length: length, heap, number in it
 _SMALLEST = 16
 _LENGTHS_AT = {0: 14, 1: 14, 2: 10, 3: 10}  # where the superblock says how many bytes a length has, by its version
 
@@ -42,32 +43,38 @@ def opened(path: Path) -> Iterator[Any]:
 def text_of(data: Any) -> str:
     """The one text that a data set holds, of fixed or variable length, UTF-8.
 
-    In place of a text of variable length stands its length, before where it lies; the HDF5 library takes that much
-    memory, up to 4 GiB, before it looks further. So the length is looked at here.
+    In place of a text of variable length stands a pointer: its length, the address of its heap and its number there.
+    The HDF5 library takes memory for that length, up to 4 GiB, before it looks further, and takes for a heap what is
+    at that address. So the pointer is followed here first.
 
     Raises
     ------
     ValueError
-        If it is no text, or says that it is longer than the file.
+        If it is no text, or its pointer leads to none.
     """
     import h5py
 
     kind = data.id.get_type() if isinstance(data, h5py.Dataset) and data.shape == () else None
     if not isinstance(kind, h5py.h5t.TypeStringID) or data.external or data.is_virtual:
         raise ValueError(f"“{data.name}” is no text")
-    present = Path(data.file.filename).stat().st_size
-    length = kind.get_size()
-    if kind.is_variable_str():
-        place = data.id.get_offset()
-        if place is None:
-            raise ValueError(f"“{data.name}” is nowhere in the file")
-        with Path(data.file.filename).open("rb") as file:
-            file.seek(place)
-            length = int.from_bytes(file.read(4), "little")
-    if length > present:
-        raise ValueError(f"“{data.name}” says that it is longer than its file")
+    if kind.is_variable_str() and not _leads_to_text(data):
+        raise ValueError(f"“{data.name}” leads to no text")
     value = data[()]
     return value.decode("utf-8") if isinstance(value, bytes) else str(value)
+
+
+def _leads_to_text(data: Any) -> bool:
+    """Whether the pointer of a data set leads to an object of a whole heap that holds as much as it says."""
+    place = data.id.get_offset()
+    if place is None or data.id.get_storage_size() != _POINTER.size:
+        return False
+    path = Path(data.file.filename)
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as raw:
+        length, address, index = _POINTER.unpack_from(raw, place)
+        if length == 0:
+            return True
+        start = data.file.userblock_size + address
+        return raw[start : start + 5] == _START[:5] and length <= _objects(raw, start).get(index, -1)
 
 
 def check_heaps(path: Path) -> None:
@@ -100,15 +107,22 @@ def _has_long_lengths(data: mmap.mmap) -> bool:
 
 
 def _is_whole(data: mmap.mmap, start: int) -> bool:
+    return bool(_objects(data, start))
+
+
+def _objects(data: mmap.mmap, start: int) -> dict[int, int]:
+    """Sizes of the objects of a heap by their numbers; empty if they do not fit into it."""
     if start + _SMALLEST > len(data):
-        return False
+        return {}
     end = start + int(_SIZE.unpack_from(data, start + 8)[0])
     if not start + _SMALLEST <= end <= len(data):
-        return False
+        return {}
     place: int = start + _SMALLEST
+    sizes: dict[int, int] = {0: 0}
     while place + _OBJECT.size <= end:
         index, _, _, size = map(int, _OBJECT.unpack_from(data, place))
         if index == 0:
-            return place + size == end
+            return sizes if place + size == end else {}
+        sizes[index] = size
         place += _OBJECT.size + (size + 7) // 8 * 8
-    return place <= end
+    return sizes if place <= end else {}

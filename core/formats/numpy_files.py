@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import zipfile
@@ -26,6 +27,7 @@ SUFFIXES = (".npy", ".npz")
 WRITES = (".npy", ".npz")
 
 _MOST_MEMBERS = 1000
+_LONGEST_HEADER = 2**16  # bytes; NumPy itself trusts no header above ten thousand
 
 
 def sniff(head: bytes, path: Path) -> bool:
@@ -150,10 +152,13 @@ def _plain(array: NDArray[Any]) -> object:
 def _array(file: BinaryIO | Any, size: int, path: Path) -> NDArray[Any]:
     """One array, its declared shape checked against the bytes that are there before any memory is taken."""
     version = npy.read_magic(file)
+    width = {(1, 0): 2, (2, 0): 4}.get(version, 0)  # bytes that say how long the header is
+    counted = file.read(width)
+    head = io.BytesIO(counted + file.read(min(int.from_bytes(counted, "little"), _LONGEST_HEADER)))
     if version == (1, 0):
-        shape, fortran, dtype = npy.read_array_header_1_0(file)
+        shape, fortran, dtype = npy.read_array_header_1_0(head)
     elif version == (2, 0):
-        shape, fortran, dtype = npy.read_array_header_2_0(file)
+        shape, fortran, dtype = npy.read_array_header_2_0(head)
     else:
         raise DamagedFile(f"The array has the unknown version {version}", where=str(path), fix="Save it again.")
     if dtype.hasobject:

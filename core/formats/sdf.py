@@ -1,7 +1,9 @@
 """Surface data files, ISO 25178-71: a header, heights as counts of ``Zscale`` metres, a trailer; as text or binary.
 
 Sizes of the binary header and the type numbers are those of the standard; that the smallest number of a signed integer
-type and the largest float stand for a missing point is common practice of such files (from memory).
+type and the largest float stand for a missing point is common practice of such files (from memory). Binary files are
+little-endian; one whose header makes sense only the other way round, and then fits its length to the byte or but for a
+trailer, is read that way, which its metadata say.
 """
 
 from __future__ import annotations
@@ -11,26 +13,28 @@ import re
 import struct
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from core.errors import DamagedFile
+from core.errors import DamagedFile, MapError
 from core.formats.channel import RawChannel, check_is_map
 from core.formats.guard import check_points, check_present, text_size
 from core.formats.metadata import tolerant
-from core.heightmap import FloatArray
+from core.heightmap import FloatArray, HeightMap
 
 NAME = "SDF"
 SUFFIXES = (".sdf",)
-WRITES = ()
+WRITES = (".sdf",)
 
 _TEXT = re.compile(rb"\s*a(ISO|BCR)-\d\.\d")
 _BINARY = re.compile(rb"b(ISO|BCR)-\d\.\d")
 # Version, maker, dates, points and profiles, four scales, compression, data type, check type; packed, little-endian.
-_HEADER = struct.Struct("<8s10s12s12sHHddddbbb")
-_TYPES = {0: "u1", 1: "<u2", 2: "<u4", 3: "<f4", 4: "i1", 5: "<i2", 6: "<i4", 7: "<f8"}
+_HEADERS = {order: struct.Struct(f"{order}8s10s12s12sHHddddbbb") for order in "<>"}
+_TYPES = {0: "u1", 1: "u2", 2: "u4", 3: "f4", 4: "i1", 5: "i2", 6: "i4", 7: "f8"}
+_LONGEST_STEP = 1.0  # metres from point to point: beyond it, or below its inverse in picometres, no header makes sense
+_MOST = 2**16 - 1
 _BAD = frozenset({b"BAD", b"NAN", b"NA", b"---"})
 
 
@@ -87,18 +91,54 @@ def read(path: Path) -> list[RawChannel]:
     return [_read_binary(raw, path) if _BINARY.match(raw) else _read_text(raw, path)]
 
 
+def write(scan: HeightMap, path: Path) -> None:
+    """Write binary float64 in metres, missing points as the largest float. The same map gives the same bytes.
+
+    Raises
+    ------
+    MapError
+        If the map has more rows or columns than the header can say.
+    """
+    rows, columns = scan.shape
+    if max(rows, columns) > _MOST:
+        raise MapError(
+            f"An SDF file holds at most {_MOST} rows and columns, not {rows} × {columns}", fix="Write X3P or HDF5."
+        )
+    heights = np.where(np.isnan(scan.z), np.finfo(np.float64).max, scan.z).astype("<f8")
+    dy, dx = scan.pitch
+    date = b"010120000000"  # the format has no empty date, and the scan's own may be unknown
+    head = _HEADERS["<"].pack(b"bISO-1.0", b"lowrelief ", date, date, columns, rows, dx, dy, 1.0, -1.0, 0, 7, 0)
+    path.write_bytes(head + heights.tobytes())
+
+
 def _read_binary(raw: bytes, path: Path) -> RawChannel:
-    check_present(_HEADER.size, len(raw), str(path))
-    version, maker, created, modified, points, profiles, x, y, z, resolution, packed, kind, _ = _HEADER.unpack_from(raw)
+    check_present(_HEADERS["<"].size, len(raw), str(path))
+    order: Literal["<", ">"] = ">" if _fits(raw, ">") and not _fits(raw, "<") else "<"
+    packed_header = _HEADERS[order]
+    version, maker, created, modified, points, profiles, x, y, z, resolution, packed, kind, _ = (
+        packed_header.unpack_from(raw)
+    )
     pairs = (("version", version), ("manufacturer", maker), ("date", created), ("modified", modified))
     said = [(key, text) for key, value in pairs if (text := value.decode("latin-1").strip("\0 "))]
     if math.isfinite(resolution) and resolution > 0:
         said.append(("z_resolution", repr(resolution)))
+    if order == ">":
+        said.append(("byte_order", "big-endian, against the standard; the header makes sense only so"))
     header = _Header(points, profiles, x, y, z, kind, packed, tolerant(said))
     number = header.check(path)
-    dtype = np.dtype(_TYPES[kind])
-    check_present(number * dtype.itemsize, len(raw) - _HEADER.size, str(path))
-    return header.channel(_without_bad(np.frombuffer(raw, dtype, number, _HEADER.size)))
+    dtype = np.dtype(_TYPES[kind]).newbyteorder(order)
+    check_present(number * dtype.itemsize, len(raw) - packed_header.size, str(path))
+    return header.channel(_without_bad(np.frombuffer(raw, dtype, number, packed_header.size)))
+
+
+def _fits(raw: bytes, order: Literal["<", ">"]) -> bool:
+    """Whether the header makes sense in this byte order and promises no more than is there."""
+    head = _HEADERS[order]
+    *_, points, profiles, x, y, z, _, _, kind, _ = head.unpack_from(raw)
+    steps = all(math.isfinite(step) and 1e-12 / _LONGEST_STEP < step < _LONGEST_STEP for step in (x, y))
+    size = np.dtype(_TYPES[kind]).itemsize if kind in _TYPES else 0
+    whole = 0 < points * profiles * size <= len(raw) - head.size
+    return whole and steps and math.isfinite(z) and 0 < z <= _LONGEST_STEP
 
 
 def _without_bad(counts: NDArray[Any]) -> FloatArray:

@@ -134,10 +134,12 @@ def _pixels(page: Any, path: Path) -> NDArray[Any]:
     check_expansion(page.nbytes, min(stored, size), str(path))
     try:
         array: NDArray[Any] = page.asarray()
-    except (ValueError, ImportError) as error:
+    except (ValueError, ImportError, KeyError) as error:
         if "imagecodecs" in str(error):
             raise UnknownFormat(
-                f"The compression {page.compression.name} is not known here", where=str(path), fix="Save uncompressed."
+                f"The compression {page.compression.name} is not known here, or its predictor is not",
+                where=str(path),
+                fix="Save uncompressed.",
             ) from error
         raise
     return array

@@ -27,6 +27,7 @@ WRITTEN = {
     ".txt": "text, matrix",
     ".csv": "text, matrix",
     ".tsv": "text, matrix",
+    ".sdf": "SDF",
 }
 
 _lengths = st.floats(min_value=5e-324, max_value=1e300, allow_nan=False, allow_infinity=False)
