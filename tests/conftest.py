@@ -8,6 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# The same examples in every default run: a change is judged by what it changes. `test --all` draws new ones.
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.register_profile("new", deadline=None)
+settings.load_profile("same")
 
 _approx = pytest.approx
 
@@ -24,6 +30,13 @@ def _relative_only(expected: Any, rel: Any = None, abs: Any = None, nan_ok: bool
 
 
 pytest.approx = _relative_only
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """The thorough run draws examples that nobody has seen."""
+    if config.getoption("markexpr") == "long or not long":
+        settings.load_profile("new")
+
 
 CHECKS = Path(__file__).parent / "reference" / "checks.json"
 
