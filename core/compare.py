@@ -226,15 +226,18 @@ def measure(scan: Scan, treatment: Treatment, cancel: Cancel) -> ScanResult | Re
     treatment : Treatment
         To apply.
     cancel : Cancel
-        Looked at between steps.
+        Looked at between steps and between readings.
     """
     raw = scan.raw
     try:
         treated = treatment.apply(raw, between=cancel.check)
         cancel.check()
-        read = readings(treated)
+        read = readings(treated, between=cancel.check)
+        cancel.check()
         evidence = Evidence.of(raw, treated, kurtosis=read["Sku"].value)
+        cancel.check()
         doubts, imprint = looked_at(raw, treated)
+        cancel.check()
         return ScanResult(
             name=scan.name,
             specimen=scan.specimen,

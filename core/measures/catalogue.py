@@ -6,7 +6,7 @@ Clause numbers of ISO 25178-2:2021 and ISO 12781-1:2011 are given as best known:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
@@ -34,7 +34,9 @@ CATALOGUE: dict[str, Quantity] = {quantity.symbol: quantity for family in FAMILI
 TOO_LARGE = Outcome(None, "The heights are too large to be evaluated.")
 
 
-def readings(scan: HeightMap, symbols: Iterable[str] | None = None) -> dict[str, Reading]:
+def readings(
+    scan: HeightMap, symbols: Iterable[str] | None = None, *, between: Callable[[], None] = lambda: None
+) -> dict[str, Reading]:
     """The readings of one map.
 
     Parameters
@@ -43,6 +45,8 @@ def readings(scan: HeightMap, symbols: Iterable[str] | None = None) -> dict[str,
         The map, usually treated. Missing and masked points do not count, nothing is filled in.
     symbols : iterable of str, optional
         Which readings; all of the catalogue by default.
+    between : callable, optional
+        Called before each reading; it may raise to stop (cancelling).
 
     Returns
     -------
@@ -70,7 +74,11 @@ def readings(scan: HeightMap, symbols: Iterable[str] | None = None) -> dict[str,
         if symbol not in CATALOGUE:
             raise ReadingUnknown(f"There is no reading “{symbol}”", fix=f"The readings are: {', '.join(CATALOGUE)}.")
     surface = Surface(scan)
-    return {symbol: _read(CATALOGUE[symbol], surface) for symbol in wanted}
+    found = {}
+    for symbol in wanted:
+        between()
+        found[symbol] = _read(CATALOGUE[symbol], surface)
+    return found
 
 
 def _read(quantity: Quantity, surface: Surface) -> Reading:
