@@ -21,7 +21,7 @@ from core.bench import Bench, Refusal, Scan, Stated
 from core.errors import BenchError, DamagedFile, FileProblem, LowreliefError
 from core.fitness.claims.decision import RULES
 from core.formats.guard import FREE_BYTES, MOST_EXPANSION, MOST_POINTS, breakage
-from core.formats.hdf5_heap import opened, text_of
+from core.formats.hdf5_heap import attribute_leads_to_text, opened, text_of
 from core.heightmap import Entry, HeightMap, Source
 from core.results import Comparison
 from core.scale import PRESETS, Scale
@@ -51,7 +51,7 @@ def is_benchfile(path: str | Path) -> bool:
             if raw.read(len(SIGNATURE)) != SIGNATURE:
                 return False
         with opened(Path(path)) as file:
-            return _text(file.attrs.get(TYPE)) == "bench"
+            return _type(file) == "bench"
     except (OSError, ValueError, RuntimeError, KeyError):  # DamagedFile is a ValueError
         return False
 
@@ -109,7 +109,7 @@ def load(path: str | Path) -> Bench:
     if not path.is_file():
         raise FileProblem("The bench file is not there", where=str(path), fix="Check its name.")
     with _damage(path), breakage(path, "a bench file"), opened(path) as file:
-        if _text(file.attrs.get(TYPE)) != "bench":
+        if _type(file) != "bench":
             raise BenchError("This is no bench file", where=str(path), fix="Open it as a scan.")
         schema = int(file.attrs["schema"])
         if schema > SCHEMA:
@@ -283,6 +283,11 @@ def _member(group: Any, name: str, kind: type) -> Any:
 
 def _string(group: Any, name: str) -> str:
     return text_of(_member(group, name, _kinds().Dataset))
+
+
+def _type(file: Any) -> str:
+    """Which of our files it is; empty for one of another hand."""
+    return _text(file.attrs[TYPE]) if TYPE in file.attrs and attribute_leads_to_text(file, TYPE, 1) else ""
 
 
 def _text(value: Any) -> str:

@@ -95,9 +95,9 @@ def _scan(scan: dict[str, Any]) -> dict[str, Any]:
 
 
 def _from_png(path: Path) -> str:
-    from PIL import Image
+    from PIL.PngImagePlugin import PngImageFile
 
-    with Image.open(path, formats=["PNG"]) as picture:
+    with PngImageFile(path) as picture:
         return str(picture.info.get(PROGRAM, ""))  # the text stands before the pixels, which are not unpacked
 
 

@@ -16,7 +16,7 @@ MOST_POINTS = 2**28
 MOST_EXPANSION = 1100
 """Bytes that one stored byte may become: deflate cannot do better than 1032."""
 
-FREE_BYTES = 64 * 2**20
+FREE_BYTES = 16 * 2**20
 """Below this size a fill value or a constant map may expand as it likes."""
 
 MOST_TEXT = 2**32

@@ -18,7 +18,7 @@ from core.errors import NoHeights
 from core.formats.channel import RawChannel, check_is_map, is_numeric
 from core.formats.declared import clean_unit, declared
 from core.formats.guard import FREE_BYTES, MOST_POINTS, check_expansion, check_points
-from core.formats.hdf5_heap import opened
+from core.formats.hdf5_heap import attribute_leads_to_text, opened
 from core.formats.hdf5_values import MASKS, physical
 from core.formats.lattice import even_step
 from core.formats.metadata import tolerant
@@ -291,6 +291,8 @@ def _attribute(item: Any, name: str) -> Any:
     variable = isinstance(kind, h5py.h5t.TypeStringID) and kind.is_variable_str()
     wanted = math.prod(found.shape) * (_POINTER if variable else kind.get_size())
     if found.get_storage_size() != wanted or wanted > _LONGEST_ATTRIBUTE:
+        return None
+    if variable and not attribute_leads_to_text(item, name, math.prod(found.shape)):
         return None
     return _value(item.attrs[name])
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from core.errors import DamagedFile
+from core.formats.hdf5_attributes import bytes_of, has_plain_header
 
 _START = b"GCOL\x01\0\0\0"  # signature, version and three zero bytes: no heights look like that by chance
 _SIZE = struct.Struct("<Q")
@@ -68,13 +69,47 @@ def _leads_to_text(data: Any) -> bool:
     place = data.id.get_offset()
     if place is None or data.id.get_storage_size() != _POINTER.size:
         return False
-    path = Path(data.file.filename)
-    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as raw:
-        length, address, index = _POINTER.unpack_from(raw, place)
-        if length == 0:
+    with _mapped(data) as raw:
+        return _all_lead(raw, raw[place : place + _POINTER.size], data.file.userblock_size)
+
+
+def attribute_leads_to_text(item: Any, name: str, count: int) -> bool:
+    """The same for an attribute of `count` texts of variable length.
+
+    In an object header of version 2 its checksum has to do.
+    """
+    import h5py
+
+    base = item.file.userblock_size
+    start = base + h5py.h5o.get_info(item.id).addr
+    with _mapped(item) as raw:
+        if not has_plain_header(raw, start):
             return True
-        start = data.file.userblock_size + address
-        return raw[start : start + 5] == _START[:5] and length <= _objects(raw, start).get(index, -1)
+        pointers = bytes_of(raw, start, base, name.encode("utf-8", "surrogateescape")) or b""
+        wanted = count * _POINTER.size
+        return len(pointers) >= wanted and _all_lead(raw, pointers[:wanted], base)
+
+
+@contextmanager
+def _mapped(item: Any) -> Iterator[mmap.mmap]:
+    """The file that an item is in."""
+    with (
+        Path(item.file.filename).open("rb") as file,
+        mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as raw,
+    ):
+        yield raw
+
+
+def _all_lead(raw: mmap.mmap, pointers: bytes, base: int) -> bool:
+    """Whether each pointer leads to an object of a whole heap that holds as much as it says."""
+    return all(
+        length == 0
+        or (
+            raw[base + address : base + address + 5] == _START[:5]
+            and length <= _objects(raw, base + address).get(index, -1)
+        )
+        for length, address, index in _POINTER.iter_unpack(pointers)
+    )
 
 
 def check_heaps(path: Path) -> None:
