@@ -106,13 +106,16 @@ def write_sidecar(scan: HeightMap, path: str | os.PathLike[str]) -> Path:
 
 def _toml(file: Path) -> dict[str, object]:
     try:
-        if file.stat().st_size > _MOST_BYTES:
-            raise DamagedFile("The sidecar is too long", where=str(file), fix="Keep it to a few lines.")
-        return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError, RecursionError) as error:
+        with file.open("rb") as stream:
+            text = stream.read(_MOST_BYTES + 1)
+        table = tomllib.loads(text.decode("utf-8-sig")) if len(text) <= _MOST_BYTES else None
+    except (ValueError, OSError, RecursionError) as error:  # numbers of thousands of digits are a plain ValueError
         raise DamagedFile(
             f"The sidecar is not valid TOML: {error}", where=str(file), fix='Write lines such as pixel = "9.8nm".'
         ) from error
+    if table is None:
+        raise DamagedFile("The sidecar is too long", where=str(file), fix="Keep it to a few lines.")
+    return table
 
 
 def _value(key: str, value: object) -> Any:

@@ -189,7 +189,7 @@ class Treatment:
         """
         try:
             tables = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except (ValueError, RecursionError) as error:
             raise TreatmentError("The treatment is not valid TOML", where=str(error)) from error
         if tables.get("schema") != SCHEMA:
             raise TreatmentError(

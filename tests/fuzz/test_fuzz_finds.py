@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from core import benchfile
-from core.errors import BenchError, DamagedFile, LayoutError, LogError, QuantityError
+from core.errors import BenchError, DamagedFile, LayoutError, LogError, QuantityError, TreatmentError
 from core.formats import read
 from core.formats.layouts import Layout, guess
 from core.log import Log, from_csv
+from core.treatment import Treatment
 from core.units import parse_length
 from tests.fuzz.seeds import bench
 
@@ -112,3 +113,15 @@ def test_numbers_beyond_their_type_are_read_without_a_word(tmp_path: Path) -> No
     np.save(tmp_path / "map.npy", np.frombuffer(bytes(data), "<f4").reshape(3, 3))
     scan = read(tmp_path / "map.npy", pixel="1nm", unit="nm")[0]
     assert scan.missing == 1
+
+
+@pytest.mark.parametrize("value", ["9" * 5000, "[" * 5000])
+def test_toml_that_python_cannot_hold(tmp_path: Path, value: str) -> None:
+    np.save(tmp_path / "map.npy", np.eye(3))
+    (tmp_path / "map.npy.toml").write_text(f"unit = {value}\n", encoding="utf-8")
+    with pytest.raises(DamagedFile):
+        read(tmp_path / "map.npy", pixel="1nm")
+    with pytest.raises(LayoutError):
+        Layout.from_toml(f"columns = {value}\n")
+    with pytest.raises(TreatmentError):
+        Treatment.from_toml(f"schema = {value}\n")

@@ -197,7 +197,7 @@ class FigurePlan:
         """
         try:
             table = tomllib.loads(text)
-        except (tomllib.TOMLDecodeError, RecursionError) as error:
+        except (ValueError, RecursionError) as error:
             raise FigureError(f"The plan is no TOML: {error}", fix="Begin with one that this program wrote.") from error
         return cls.from_table(table)
 

@@ -210,7 +210,7 @@ class Layout:
         """
         try:
             tables = tomllib.loads(text)
-        except (tomllib.TOMLDecodeError, RecursionError) as error:
+        except (ValueError, RecursionError) as error:
             raise LayoutError(f"The layout is not valid TOML: {error}") from error
         if tables.pop("schema", None) != SCHEMA:
             raise LayoutError("The layout is of another schema", fix=f"Begin it with: schema = {SCHEMA}")
