@@ -38,6 +38,7 @@ RC: Any = {
     "svg.hashsalt": PROGRAM,
     "pdf.fonttype": 42,
     "image.composite_image": False,
+    "text.hinting": "none",  # a line is as wide as its outlines, which the layout reckons with, at every resolution
 }
 
 

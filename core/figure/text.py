@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
+from dataclasses import replace
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,7 @@ UNKNOWN = "□"
 _BREAK = re.compile(r" |(?<=\w\w)-(?=\w)|$")  # where a line may end
 
 FILES = {REGULAR: "Inter-Regular.ttf", SEMIBOLD: "Inter-SemiBold.ttf"}
+FAMILY = "Inter of Lowrelief"
 FALLBACK = "DejaVu Sans"  # comes with the plotting library; holds Greek, Cyrillic, Hebrew, Arabic and many signs
 EASTERN = (
     "Noto Sans CJK SC", "Noto Sans CJK JP", "Source Han Sans SC", "Microsoft YaHei", "Yu Gothic", "Malgun Gothic",
@@ -122,16 +124,21 @@ def _font(size: float, weight: int, behind: tuple[str, ...] = ()) -> FontPropert
     from matplotlib.font_manager import FontProperties
 
     _register()
-    return FontProperties(family=["Inter", *behind], size=size, weight=weight)
+    return FontProperties(family=[FAMILY, *behind], size=size, weight=weight)
 
 
 @cache
 def _register() -> None:
-    """Tell the plotting library of the bundled files. Its table of typefaces is per process, so once is enough."""
-    from matplotlib.font_manager import fontManager
+    """Tell the plotting library of the bundled files, under a name of our own.
+
+    Under its own name another edition that is installed would come first, and the figure would be set in other widths
+    than on the next machine. The library's table of typefaces is per process, so once is enough.
+    """
+    from matplotlib.font_manager import fontManager, get_font, ttfFontProperty
 
     for file in FILES.values():
-        fontManager.addfont(Path(__file__).parent.parent / "fonts" / file)
+        entry = ttfFontProperty(get_font(Path(__file__).parent.parent / "fonts" / file))
+        fontManager.ttflist.append(replace(entry, name=FAMILY))
 
 
 @cache
@@ -149,7 +156,7 @@ def _signs(behind: tuple[str, ...]) -> frozenset[int]:
 
     _register()
     found: set[int] = set()
-    for family in ("Inter", *behind):
+    for family in (FAMILY, *behind):
         try:
             path = fontManager.findfont(FontProperties(family=family), fallback_to_default=False)
         except ValueError:

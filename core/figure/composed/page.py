@@ -40,7 +40,6 @@ if TYPE_CHECKING:
 
 SHRINK = 0.93  # from one size of type that is tried to the next
 DECENT = 0.75  # type gets smaller only if that makes the maps larger than by this
-HINTING = 0.985  # of the room is filled: small type in few pixels is wider than its outlines
 LETTERS = "abcdefgh"
 RELIEF_DPI = 300.0
 
@@ -241,7 +240,7 @@ def _with_bars(
 ) -> Composed | None:
     page, scale = PAGES[plan.page], points / TEXT
     wide, high, margin = page.width * MM / scale, page.height * MM / scale, page.margin / scale
-    room = (wide - 2 * margin) * HINTING
+    room = wide - 2 * margin
     told = caption_of(comparison, plan, shown, meters, bars_written=written)
     red = tuple(wrap(warnings(comparison), room, TEXT, SEMIBOLD, lines=3))
     under = tuple(wrap(told, room, TEXT)) if plan.caption else ()

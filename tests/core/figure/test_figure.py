@@ -9,10 +9,12 @@ import json
 import re
 import zlib
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from defusedxml import ElementTree
+from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
@@ -22,6 +24,7 @@ from core.compare import compare
 from core.display import level
 from core.errors import BenchError, FileProblem, UnknownFormat
 from core.figure import slide as figure
+from core.figure import text as lettering
 from core.figure.parts import coloured, scale_bar_length
 from core.heightmap import HeightMap
 from core.results import Comparison
@@ -35,7 +38,8 @@ SLIDE_INCHES = (338.7 / 25.4, 190.5 / 25.4)
 def texts(drawn):
     """Every text of a figure with its rectangle in pixels."""
     renderer = FigureCanvasAgg(drawn).get_renderer()
-    return [(text, text.get_window_extent(renderer)) for text in drawn.texts]
+    with rc_context(figure.RC):  # as it is when the file is written
+        return [(text, text.get_window_extent(renderer)) for text in drawn.texts]
 
 
 def told_by(drawn):
@@ -297,3 +301,21 @@ def test_a_failing_save_leaves_the_old_figure_whole(comparison, tmp_path, monkey
         figure.save(comparison, path, dpi=30)
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_bundled_typeface_is_used_whatever_is_installed():
+    """An edition of the same name on the machine would set the figure in other widths than the next machine."""
+    from matplotlib.font_manager import fontManager
+
+    for weight, file in lettering.FILES.items():
+        found = Path(fontManager.findfont(lettering.font("mica", 10.0, weight), fallback_to_default=False))
+        assert found.name == file
+        assert found.parent == Path(lettering.__file__).parent.parent / "fonts"
+
+
+def test_a_line_is_as_wide_as_was_reckoned_at_every_resolution(make_comparison):
+    for dpi in (72, 100, 150):
+        drawn = figure.draw(make_comparison(3, 3, side=16), dpi=dpi)
+        for line, box in texts(drawn):
+            reckoned = lettering.width(line.get_text(), line.get_fontsize(), line.get_weight()) * dpi / 72
+            assert box.width == pytest.approx(reckoned, rel=0.01, abs=1.5)  # the box ends on whole pixels
