@@ -13,6 +13,7 @@ from core.bench import Bench, Refusal, Scan
 from core.errors import FileProblem, LowreliefError
 from core.formats import SUFFIXES, read
 from core.formats.layouts import Layout
+from core.formats.sidecar import is_sidecar
 from core.heightmap import HeightMap
 from core.progress import Cancel, Progress, Report, silent
 from core.workers import worker_count
@@ -25,15 +26,16 @@ _SPOT = re.compile(r"^(?P<specimen>.+?)[\s_.-]+(?P<spot>(?:spot|area|site|positi
 def expand(paths: Iterable[str | Path], *, layouts: Sequence[Layout] = ()) -> list[Path]:
     """The files behind what was given: a file as it is, a folder with all files in it that may be scans.
 
-    In a folder, hidden files, sidecars and files whose suffix belongs to no open format are passed over; a file that
-    is named is always tried. The order is that of the names, so that spot 10 comes after spot 9.
+    In a folder, hidden files, sidecars and files whose suffix belongs to no open format are passed over. A file that is
+    named is always tried, but for the sidecar of a scan, which a pattern such as ``film*`` names along with it. The
+    order is that of the names, so that spot 10 comes after spot 9.
     """
     files: list[Path] = []
     for path in map(Path, paths):
         if path.is_dir():
             inside = (file for file in path.rglob("*") if file.is_file() and _may_be_scan(file, path, layouts))
             files += sorted(inside, key=lambda file: _natural(str(file.relative_to(path))))
-        else:
+        elif not is_sidecar(path):
             files.append(path)
     return list(dict.fromkeys(files))
 

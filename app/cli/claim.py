@@ -12,12 +12,10 @@ import click
 
 from app.cli.group import lowrelief
 from app.cli.options import (
-    check_quantities,
-    pattern_of,
-    reading_options,
+    bench_options,
+    gathered,
     say_refused,
     shown_progress,
-    treatment_of,
     wrong_use,
 )
 from app.cli.status import DONE, NOTHING_DONE, SOME_REFUSED
@@ -38,11 +36,8 @@ if TYPE_CHECKING:
 )
 @click.option("--rule", type=click.Choice(["guarded", "simple"]), default="guarded", show_default=True,
               help="Decision rule: guard band of U, or the value alone.")  # fmt: skip
-@click.option("--treatment", type=click.Path(path_type=Path, dir_okay=False), help="Treatment as TOML.")
-@click.option("--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen.")
 @click.option("--json", "as_json", is_flag=True, help="Machine-readable.")
-@click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
-@reading_options
+@bench_options
 def claim(
     scans: tuple[Path, ...],
     claims: tuple[str, ...],
@@ -57,17 +52,15 @@ def claim(
     """Judge claims about a surface by its SCANs (files or folders): five verdicts, and a sentence for the report."""
     from core.bench import Stated
     from core.fitness.claims import judge_bench, parse
-    from core.gather import gather
 
     with wrong_use("--claim"):
         for text in claims:
             parse(text)
-    recipe = treatment_of(treatment, None)
-    specimens = dict(pattern_of(text) for text in patterns)
-    check_quantities(pixel, unit)
     with shown_progress() as report:
-        bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, jobs=jobs, report=report)
-    bench = replace(bench, treatment=recipe, claims=tuple(map(Stated, claims)), claim_rule=rule)
+        bench = gathered(
+            scans, treatment=treatment, patterns=patterns, jobs=jobs, pixel=pixel, unit=unit, report=report
+        )
+    bench = replace(bench, claims=tuple(map(Stated, claims)), claim_rule=rule)
     judged, untreated = judge_bench(bench)
     refused = (*bench.refused, *untreated)
     say_refused(refused)

@@ -9,14 +9,11 @@ import click
 
 from app.cli.group import lowrelief
 from app.cli.options import (
-    check_quantities,
-    layouts,
-    pattern_of,
+    bench_options,
+    gathered,
     plan_of,
-    reading_options,
     say_refused,
     shown_progress,
-    treatment_of,
     wrong_use,
 )
 from app.cli.status import DONE, NOTHING_DONE, SOME_REFUSED
@@ -28,16 +25,13 @@ if TYPE_CHECKING:
 @lowrelief.command()
 @click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--out", required=True, type=click.Path(path_type=Path, file_okay=False), help="Folder for the results.")
-@click.option("--treatment", type=click.Path(path_type=Path, dir_okay=False), help="Treatment as TOML.")
 @click.option("--rank-by", default="Sq", show_default=True, metavar="SYMBOL", help="Reading that makes the standing.")
 @click.option("--range", "height_range", metavar="0nm:100nm", help="Shared height scale of the figure.")
 @click.option("--zero", type=click.Choice(["lowest", "mean", "median"]), help="Where 0 nm is.")
-@click.option("--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen.")
 @click.option("--repeats", multiple=True, metavar="A,B", help="Scans of one place again, by name or file; repeatable.")
 @click.option("--claim", "claims", multiple=True, metavar="TEXT", help="A vendor's claim to judge; repeatable.")
 @click.option("--rule", type=click.Choice(["guarded", "simple"]), default="guarded", help="Decision rule for claims.")
 @click.option("--title", default="", help="Title of sheet and figure.")
-@click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
 @click.option("--only", metavar="json,csv,png,...", help="Write these only: json csv xlsx html png svg pdf h5.")
 @click.option(
     "--figure", "plan_file", type=click.Path(path_type=Path, dir_okay=False), help="Plan of the figure, TOML."
@@ -45,9 +39,9 @@ if TYPE_CHECKING:
 @click.option("--page", metavar="PAGE", help="Of the figure: slide slide-4-3 column two-columns poster.")
 @click.option("--rows", metavar="shared,own,...", help="Of the figure: shared own oblique curves ranking.")
 @click.option("--look", metavar="LOOK", help="Of the figure: light dark transparent.")
-@click.option("--log", "keep", is_flag=True, help="Keep the ranking reading of every specimen in the log.")
+@click.option("--log", "keep", is_flag=True, help="Keep ranking readings and measured noise floors in the log.")
 @click.option("--choices", "try_choices", is_flag=True, help="Try some 50 defensible treatments: do they agree?")
-@reading_options
+@bench_options
 def compare(
     scans: tuple[Path, ...],
     out: Path,
@@ -78,7 +72,6 @@ def compare(
     from core.choices import choices
     from core.compare import compare as compare_bench
     from core.fitness.claims import parse
-    from core.gather import gather
     from core.handover import kinds, write_all
     from core.measures import CATALOGUE
     from core.noise_on_bench import with_repeats
@@ -86,7 +79,6 @@ def compare(
 
     if rank_by not in CATALOGUE:
         raise click.BadParameter(f"There is no reading “{rank_by}”: {', '.join(CATALOGUE)}.", param_hint="--rank-by")
-    recipe = treatment_of(treatment, zero)
     with wrong_use("--range"):
         scale = Scale.parse(height_range) if height_range else Scale()
     with wrong_use("--only"):
@@ -95,11 +87,11 @@ def compare(
     with wrong_use("--claim"):
         for text in claims:
             parse(text)
-    specimens = dict(pattern_of(text) for text in patterns)
-    check_quantities(pixel, unit)
     with shown_progress() as report:
-        bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, layouts=layouts(), jobs=jobs, report=report)
-        bench = replace(bench, title=title, treatment=recipe, rank_by=rank_by, scale=scale)
+        bench = gathered(
+            scans, treatment=treatment, zero=zero, patterns=patterns, jobs=jobs, pixel=pixel, unit=unit, report=report
+        )
+        bench = replace(bench, title=title, rank_by=rank_by, scale=scale)
         bench = replace(bench, claims=tuple(map(Stated, claims)), claim_rule=rule)
         with wrong_use("--repeats"):
             bench = with_repeats(bench, repeats)

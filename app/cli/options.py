@@ -5,13 +5,14 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from core.bench import Refusal
-from core.errors import LowreliefError, TreatmentError
+from core.bench import Bench, Refusal
+from core.errors import FileProblem, LowreliefError
 from core.formats.layouts import Layout
 from core.formats.layouts.layout import load
 from core.progress import Progress, Report, silent
@@ -38,6 +39,37 @@ def reading_options(command: Callable[..., Any]) -> Callable[..., Any]:
         help="Layout (TOML) of files of no open standard; those in the user's folder are known already.",
     )
     return pixel(unit(layout(command)))
+
+
+def bench_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What every command needs that makes a bench of scans; `gathered` takes it."""
+    treatment = click.option("--treatment", type=click.Path(path_type=Path, dir_okay=False), help="Treatment as TOML.")
+    specimen = click.option(
+        "--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen."
+    )
+    jobs = click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
+    return treatment(specimen(jobs(reading_options(command))))
+
+
+def gathered(
+    scans: Sequence[Path],
+    *,
+    treatment: Path | None,
+    patterns: Sequence[str],
+    jobs: int | None,
+    pixel: str | None,
+    unit: str | None,
+    report: Report,
+    zero: str | None = None,
+) -> Bench:
+    """The bench of these scans, with the treatment that was named. What was typed is looked at before a file is."""
+    from core.gather import gather
+
+    recipe = treatment_of(treatment, zero)
+    specimens = dict(pattern_of(text) for text in patterns)
+    check_quantities(pixel, unit)
+    bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, layouts=layouts(), jobs=jobs, report=report)
+    return replace(bench, treatment=recipe)
 
 
 def layouts() -> list[Layout]:
@@ -106,7 +138,7 @@ def _text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise TreatmentError(f"The treatment {path} cannot be read", where=str(error)) from error
+        raise FileProblem("The file cannot be read", where=f"{path}: {error}", fix="Name a TOML file.") from error
 
 
 def pattern_of(text: str) -> tuple[str, str]:

@@ -12,13 +12,10 @@ import click
 
 from app.cli.group import lowrelief
 from app.cli.options import (
-    check_quantities,
-    layouts,
-    pattern_of,
-    reading_options,
+    bench_options,
+    gathered,
     say_refused,
     shown_progress,
-    treatment_of,
     wrong_use,
 )
 from app.cli.status import DONE, NOTHING_DONE, SOME_REFUSED
@@ -34,11 +31,8 @@ if TYPE_CHECKING:
 @click.option("--probe-radius", metavar="8nm", help="Radius of the probe's end; wins over sidecars and files.")
 @click.option("--spread", type=click.FloatRange(0, 0.3), default=0.10, show_default=True,
               help="Standard deviation of the diameters, share of the mean.")  # fmt: skip
-@click.option("--treatment", type=click.Path(path_type=Path, dir_okay=False), help="Treatment as TOML.")
-@click.option("--specimen", "patterns", multiple=True, metavar="NAME=GLOB", help="Which files are of one specimen.")
 @click.option("--json", "as_json", is_flag=True, help="Machine-readable.")
-@click.option("--jobs", type=click.IntRange(min=1), help="Workers; all cores by default.")
-@reading_options
+@bench_options
 def trial(
     scans: tuple[Path, ...],
     diameters: tuple[str, ...],
@@ -56,7 +50,6 @@ def trial(
     A calculation and no procedure: who deposits particles follows local rules and trained staff.
     """
     from core.fitness.trial import Plan, trial_bench
-    from core.gather import gather
     from core.units import parse_length
 
     plan = Plan(spread=spread)
@@ -65,12 +58,11 @@ def trial(
         plan = replace(plan, diameters=tuple(sorted(set(sizes))) or plan.diameters)
     with wrong_use("--probe-radius"):
         plan = replace(plan, probe_radius=None if probe_radius is None else parse_length(probe_radius))
-    recipe = treatment_of(treatment, None)
-    specimens = dict(pattern_of(text) for text in patterns)
-    check_quantities(pixel, unit)
     with shown_progress() as report:
-        bench = gather(scans, pixel=pixel, unit=unit, specimens=specimens, jobs=jobs, report=report, layouts=layouts())
-        tried, untreated = trial_bench(replace(bench, treatment=recipe), plan, jobs=jobs, report=report)
+        bench = gathered(
+            scans, treatment=treatment, patterns=patterns, jobs=jobs, pixel=pixel, unit=unit, report=report
+        )
+        tried, untreated = trial_bench(bench, plan, jobs=jobs, report=report)
     refused = (*bench.refused, *untreated)
     say_refused(refused)
     if not any(one.scans for one in tried):

@@ -53,6 +53,16 @@ def beside(path: str | os.PathLike[str]) -> Path:
     return file.with_name(f"{file.name}.toml")
 
 
+def is_sidecar(path: str | os.PathLike[str]) -> bool:
+    """Whether a file stands beside a scan as its sidecar.
+
+    >>> is_sidecar("no such scan.npy.toml")
+    False
+    """
+    file = Path(path)
+    return file.suffix == ".toml" and file.with_suffix("").is_file()
+
+
 def read_sidecar(path: str | os.PathLike[str]) -> Sidecar:
     """The sidecar of the scan file `path`; an empty one where there is none.
 

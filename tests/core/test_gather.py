@@ -89,3 +89,12 @@ def test_progress_is_told_and_cancelling_stops(folder: Path) -> None:
     cancel.request()
     with pytest.raises(Cancelled):
         gather([folder], cancel=cancel)
+
+
+def test_a_pattern_that_names_sidecars_too_refuses_none(tmp_path: Path) -> None:
+    write(HeightMap(np.eye(8) * 1e-9, pitch=(1e-8, 1e-8)), tmp_path / "film.npy", sidecar=True)
+    bench = gather(sorted(tmp_path.glob("film*")))
+    assert [scan.name for scan in bench.scans] == ["film"]
+    assert not bench.refused
+    (tmp_path / "alone.toml").write_text("a = 1")
+    assert len(gather([tmp_path / "alone.toml"]).refused) == 1  # no sidecar of anything: tried, and refused

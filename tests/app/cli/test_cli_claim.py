@@ -88,3 +88,16 @@ def test_claims_go_through_comparison_sheets_and_bench_file(scans: list[str], tm
     assert bench.claims == (Stated(WAVE), Stated(TEXTURE))
     assert bench.claim_rule == "guarded"
     assert run(["compare", *scans, "--out", str(out), "--claim", "nonsense"]) == 2
+
+
+def test_layouts_are_known_to_claims_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    counts = np.random.default_rng(1).integers(-50, 50, (64, 64)).astype("<i2")
+    (tmp_path / "a.mole").write_bytes(b"MOLEHILL" + counts.tobytes())
+    (tmp_path / "mole.toml").write_text(
+        'schema = 1\nname = "molehill"\nfiles = ["*.mole"]\nat = 8\ncolumns = 64\n'
+        'gain = 0.01\nunit = "nm"\nacross = "10 nm"\n'
+    )
+    words = ["claim", str(tmp_path / "a.mole"), "--claim", "PV <= 0.5um", "--json"]
+    assert run(words) == 4
+    assert run([*words, "--layout", str(tmp_path / "mole.toml")]) == 0
+    assert json.loads(capsys.readouterr().out)["claims"][0]["specimen"] == "a"
