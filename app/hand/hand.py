@@ -10,8 +10,8 @@ from PySide6.QtGui import QKeyEvent, QMouseEvent
 
 from app.document.document import Document
 from app.document.jobs import Jobs, Ticket
-from app.hand.overlay import Overlay
 from app.hand.tools import TOOLS, ToolName
+from app.hand.traces import Traces
 from app.tiles.grid import TileGrid
 from app.tiles.picture import Picture
 from app.tiles.tile import Tile
@@ -59,7 +59,7 @@ class Hand(QObject):
         self.points: Pair | None = None
         self.region: Pair | None = None
         self.looks: list[Look] = []
-        self._overlays: dict[str, Overlay] = {}
+        self._overlays: dict[str, Traces] = {}
         self._pressed = False
         self._jobs = Jobs(1, self)
         self._ticket: Ticket | None = None
@@ -86,12 +86,12 @@ class Hand(QObject):
 
     def attach(self) -> None:
         """Follow the tiles of the grid: an overlay for each, those that went are forgotten."""
-        alive: dict[str, Overlay] = {}
+        alive: dict[str, Traces] = {}
         for key in self._grid.keys:
             tile = self._grid.tile(key)
             overlay = self._overlays.pop(key, None)
             if overlay is None or overlay.parent() is not tile.picture:
-                overlay = Overlay(key, tile.picture, self)
+                overlay = Traces(key, tile.picture, self)
                 tile.picture.installEventFilter(self)
                 tile.installEventFilter(self)
             alive[key] = overlay

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QWidget
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QPainter, QPen
 
 from app.tiles.ink import LIGHT, PLATE, SHADE, fill, metrics, put
+from app.tiles.overlay import Overlay
 from app.tiles.picture import Picture
+from app.tiles.view import View
 
 LEAST = 5.0  # screen pixels that a ring keeps as its radius
 MOST = 3000  # rings that are drawn; more hide the map
@@ -47,22 +48,12 @@ class Marks:
     squares: tuple[Square, ...] = ()
 
 
-class MarksLayer(QWidget):
-    """Draws over a picture and lets the mouse through to it.
-
-    Parameters
-    ----------
-    picture : Picture
-        It is as large as this, and follows its view.
-    """
+class MarksLayer(Overlay):
+    """All marks of one map."""
 
     def __init__(self, picture: Picture) -> None:
         super().__init__(picture)
-        self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
-        self._picture = picture
         self._marks = Marks()
-        picture.installEventFilter(self)
-        self.hide()
 
     @property
     def marks(self) -> Marks:
@@ -73,23 +64,14 @@ class MarksLayer(QWidget):
         """Draw these."""
         if marks != self._marks:
             self._marks = marks
-            self.setVisible(marks != Marks())
-            self.setGeometry(self._picture.rect())
-            self.update()
+            self.show_if(marks != Marks())
 
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        if event.type() == QEvent.Type.Resize:
-            self.setGeometry(self._picture.rect())
-        return super().eventFilter(watched, event)
-
-    def paintEvent(self, _: QPaintEvent) -> None:
+    def draw(self, painter: QPainter, view: View) -> None:
         scan = self._picture.scan
-        if scan is None or self._picture.oblique:
+        if scan is None:
             return
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        (high, wide), view = scan.size, self._picture.view()
+        high, wide = scan.size
         room = QRectF(self.rect()).adjusted(-LEAST, -LEAST, LEAST, LEAST)
         for ring in self._marks.rings[:MOST]:
             centre = QPointF(*view.to_screen(ring.x - wide / 2, ring.y - high / 2))
@@ -100,7 +82,6 @@ class MarksLayer(QWidget):
             corner = QPointF(*view.to_screen(square.x - wide / 2, square.y - high / 2))
             side = square.side / view.scale
             _draw_square(painter, QRectF(corner.x(), corner.y(), side, side), square.text)
-        painter.end()
 
 
 def _draw_ring(painter: QPainter, ring: Ring, centre: QPointF, radius: float) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -40,32 +40,24 @@ def entries_of(comparison: Comparison, symbols: Sequence[str] | None = None) -> 
 
 
 def _of_specimen(comparison: Comparison, specimen: SpecimenResult, symbols: Sequence[str]) -> Iterator[LogEntry]:
-    scans = [comparison.scans_by_name[name].raw for name in specimen.scans]
-    said = [scan.metadata for scan in scans]
+    about = _about(comparison, specimen.scans)
     for symbol in symbols:
         reading = specimen.readings.get(symbol)
         if reading is None:
             raise ReadingUnknown(f"The reading “{symbol}” is unknown", fix="Name readings of the catalogue.")
-        if reading.value is None:
-            continue
-        yield LogEntry(
-            at=_common(said, "date", _as_iso) or comparison.created,
-            kind="reading",
-            subject=specimen.name,
-            symbol=symbol,
-            value=reading.value,
-            unit=reading.unit,
-            low=reading.low,
-            high=reading.high,
-            n=reading.n,
-            shortest=comparison.band.shortest,
-            longest=comparison.band.longest,
-            treatment=comparison.treatment.digest,
-            instrument=_common(said, "instrument", str),
-            probe=_common(said, "probe", str),
-            note=reading.note,
-            sha256=" ".join(sorted(scan.source.sha256 for scan in scans if scan.source.sha256)),
-        )
+        if reading.value is not None:
+            yield LogEntry(
+                kind="reading",
+                subject=specimen.name,
+                symbol=symbol,
+                value=reading.value,
+                unit=reading.unit,
+                low=reading.low,
+                high=reading.high,
+                n=reading.n,
+                note=reading.note,
+                **about,
+            )
 
 
 def _floor(comparison: Comparison, specimen: SpecimenResult) -> Iterator[LogEntry]:
@@ -74,11 +66,8 @@ def _floor(comparison: Comparison, specimen: SpecimenResult) -> Iterator[LogEntr
     own = floor is not None and set(floor.scans) <= set(specimen.scans)
     if floor is None or not own or floor.upper_limit or not floor.value > 0:
         return
-    scans = [comparison.scans_by_name[name].raw for name in floor.scans]
-    said = [scan.metadata for scan in scans]
     spread = math.exp(1.96 * floor.u)
     yield LogEntry(
-        at=_common(said, "date", _as_iso) or comparison.created,
         kind="floor",
         subject=specimen.name,
         symbol="noise",
@@ -86,15 +75,25 @@ def _floor(comparison: Comparison, specimen: SpecimenResult) -> Iterator[LogEntr
         unit="m",
         low=floor.value / spread,
         high=floor.value * spread,
-        n=len(scans),
-        shortest=comparison.band.shortest,
-        longest=comparison.band.longest,
-        treatment=comparison.treatment.digest,
-        instrument=_common(said, "instrument", str),
-        probe=_common(said, "probe", str),
+        n=len(floor.scans),
         note=floor.method,
-        sha256=" ".join(sorted(scan.source.sha256 for scan in scans if scan.source.sha256)),
+        **_about(comparison, floor.scans),
     )
+
+
+def _about(comparison: Comparison, names: Iterable[str]) -> dict[str, Any]:
+    """What every entry of these scans says: when, in which band, after which treatment, with what, from which files."""
+    scans = [comparison.scans_by_name[name].raw for name in names]
+    said = [scan.metadata for scan in scans]
+    return {
+        "at": _common(said, "date", _as_iso) or comparison.created,
+        "shortest": comparison.band.shortest,
+        "longest": comparison.band.longest,
+        "treatment": comparison.treatment.digest,
+        "instrument": _common(said, "instrument", str),
+        "probe": _common(said, "probe", str),
+        "sha256": " ".join(sorted(scan.source.sha256 for scan in scans if scan.source.sha256)),
+    }
 
 
 def _common(said: Sequence[Any], key: str, as_text: Any) -> str:

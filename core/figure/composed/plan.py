@@ -1,4 +1,4 @@
-"""What a composed figure shows: a frozen record that goes to TOML and JSON and back, and that the figure carries."""
+"""What a composed figure shows: a frozen record that goes to TOML and back, and that the figure carries."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ class FigurePlan:
     Examples
     --------
     >>> plan = FigurePlan(page="column", rows=("shared", "ranking"), notes='say "so"')
-    >>> FigurePlan.from_toml(plan.to_toml()) == plan == FigurePlan.from_json(plan.to_json())
+    >>> FigurePlan.from_toml(plan.to_toml()) == plan
     True
     """
 
@@ -199,27 +199,6 @@ class FigurePlan:
             table = tomllib.loads(text)
         except (ValueError, RecursionError) as error:
             raise FigureError(f"The plan is no TOML: {error}", fix="Begin with one that this program wrote.") from error
-        return cls.from_table(table)
-
-    def to_json(self) -> str:
-        """The plan as JSON."""
-        return json.dumps(self.to_table())
-
-    @classmethod
-    def from_json(cls, text: str) -> Self:
-        """The plan from JSON.
-
-        Raises
-        ------
-        FigureError
-            If it is no JSON, or no plan.
-        """
-        try:
-            table = json.loads(text)
-        except (ValueError, RecursionError) as error:
-            raise FigureError(f"The plan is no JSON: {error}", fix="Begin with one that this program wrote.") from error
-        if not isinstance(table, dict):
-            raise FigureError("The plan is no table", fix="Begin with one that this program wrote.")
         return cls.from_table(table)
 
 

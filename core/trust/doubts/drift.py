@@ -37,7 +37,6 @@ OUTLYING = 6.0
 """Robust sigma of the foretelling errors to which a single one counts: the edge of a terrace is no creep."""
 
 ROUNDS = 4
-TILT = 1.0
 
 
 def drift(look: Look) -> Doubt | None:
@@ -172,37 +171,3 @@ def _unforetold(series: FloatArray, weights: FloatArray) -> FloatArray:
     n = len(series) - ORDER
     ahead = np.stack([series[shift : n + shift] for shift in range(1, ORDER + 1)], axis=1)
     return np.asarray(series[:n] - ahead @ weights)
-
-
-def tilt_or_drift(look: Look) -> Doubt | None:
-    """The note that a slope along the slow axis may be tilt of the specimen or steady drift of the height.
-
-    Returns
-    -------
-    Doubt or None
-        A note if the medians of the raw lines rise by more than S over the frame. Nearly every raw scan is tilted so;
-        it is no member of the detectors of a scan, and the plane that is levelled away takes it along.
-    """
-    if look.blank or len(look.raw.z) < LEAST_LINES:
-        return None
-    raw = medians(thinned(look.raw.z))
-    line = np.flatnonzero(np.isfinite(raw)).astype(np.float64)
-    if line.size < LEAST_LINES // 2:
-        return None
-    heights = raw[np.isfinite(raw)]
-    unit = float(np.max(np.abs(heights - heights[0])))
-    if not unit > TILT * look.rough:
-        return None
-    about = line - line.mean()
-    rise = float(about @ ((heights - heights[0]) / unit)) / float(about @ about) * len(look.raw.z) * unit
-    if not abs(rise) > TILT * look.rough:
-        return None
-    return Doubt(
-        "drift",
-        "note",
-        f"The lines rise by {format_length(rise)} from the first to the last: tilt or drift.",
-        "If it matters, scan up and down: tilt stays, drift turns round.",
-        {"rise_m": rise, "rise_share": abs(rise) / look.rough},
-        confused_with="Tilt or drift",
-        settled_by="Scan up and down, and repeat.",
-    )

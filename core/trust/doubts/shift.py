@@ -4,38 +4,12 @@ from __future__ import annotations
 
 import math
 
-from core.errors import MapError, TreatmentError
 from core.trust.doubts.doubt import Doubt
-from core.trust.doubts.look import Look
-from core.trust.noise.registration import Shift, register
+from core.trust.noise.registration import Shift
 from core.units import format_length, format_number
 
 SHIFT = 2.0
 """Points from one frame to the next above which it is told (common practice, no source)."""
-
-REACH = 32
-
-
-def shift_of_repeats(first: Look, second: Look) -> Doubt | None:
-    """The doubt that the specimen drifted between two scans of one place, and so within each of them.
-
-    Parameters
-    ----------
-    first, second : Look
-        Of two repeats: one place, one pixel, one direction of the slow axis.
-
-    Returns
-    -------
-    Doubt or None
-        Amber above two points; a note where the maps could not be laid on each other.
-    """
-    if first.blank or second.blank:
-        return None
-    try:
-        found = register(first.raw, second.raw, reach=REACH)
-    except (MapError, TreatmentError):
-        return None
-    return drift_between(first.raw.name, second.raw.name, found, lines=first.raw.shape[0], line_rate=first.line_rate)
 
 
 def drift_between(first: str, second: str, found: Shift, *, lines: int, line_rate: float | None) -> Doubt | None:
@@ -51,6 +25,11 @@ def drift_between(first: str, second: str, found: Shift, *, lines: int, line_rat
         Rows of a map.
     line_rate : float or None
         Hertz, where it is known.
+
+    Returns
+    -------
+    Doubt or None
+        Amber above two points; a note where the maps could not be laid on each other.
     """
     if not found.registered:
         return Doubt(

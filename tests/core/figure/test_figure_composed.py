@@ -170,7 +170,6 @@ def test_a_plan_comes_back_whole():
         "poster", ALL, ("a\n=1", 'x"y'), tuple(CURVES), "dark", "", "ü\t🙂", False, False, False, 21.5, 300
     )
     assert FigurePlan.from_toml(plan.to_toml()) == plan
-    assert FigurePlan.from_json(plan.to_json()) == plan
     with pytest.raises(FigureError):
         FigurePlan.from_toml("page = [")
 

@@ -7,13 +7,19 @@ import pytest
 
 from core.heightmap import HeightMap
 from core.synthetic import gaussian_texture, white_noise
-from core.trust.doubts.look import Look
-from core.trust.doubts.shift import shift_of_repeats
+from core.trust.doubts.doubt import Doubt
+from core.trust.doubts.shift import drift_between
+from core.trust.noise.registration import register
 
 PITCH = (1e-8, 1e-8)
 
 
-def repeats(down: int, across: int, *, rate: float | None = None) -> tuple[Look, Look]:
+def told(first: HeightMap, second: HeightMap) -> Doubt | None:
+    rate = first.metadata.get("line_rate")
+    return drift_between("first", "second", register(first, second), lines=first.shape[0], line_rate=rate)
+
+
+def repeats(down: int, across: int, *, rate: float | None = None) -> tuple[HeightMap, HeightMap]:
     rng = np.random.default_rng(9)
     ground = gaussian_texture((200, 200), PITCH, sq=4e-10, length=5e-8, rng=rng)
     metadata = {} if rate is None else {"line_rate": rate}
@@ -24,11 +30,11 @@ def repeats(down: int, across: int, *, rate: float | None = None) -> tuple[Look,
         )
         for y, x in cuts
     ]
-    return Look(maps[0]), Look(maps[1])
+    return maps[0], maps[1]
 
 
 def test_a_shift_beyond_two_points_is_told_with_its_rate() -> None:
-    doubt = shift_of_repeats(*repeats(3, -4, rate=2.0))
+    doubt = told(*repeats(3, -4, rate=2.0))
     assert doubt is not None
     assert doubt.level == "amber"
     assert doubt.figures["down_px"] == pytest.approx(3, abs=0.1)
@@ -38,18 +44,12 @@ def test_a_shift_beyond_two_points_is_told_with_its_rate() -> None:
 
 
 def test_a_small_shift_is_none() -> None:
-    assert shift_of_repeats(*repeats(1, -1)) is None
+    assert told(*repeats(1, -1)) is None
 
 
 def test_unrelated_maps_are_not_judged() -> None:
     first, _ = repeats(0, 0)
     other = gaussian_texture((128, 128), PITCH, sq=4e-10, length=5e-8, rng=np.random.default_rng(77))
-    doubt = shift_of_repeats(first, Look(HeightMap(other, PITCH)))
+    doubt = told(first, HeightMap(other, PITCH))
     assert doubt is not None
     assert doubt.level == "note"
-
-
-def test_maps_that_cannot_be_repeats_are_left_alone() -> None:
-    first, second = repeats(3, 3)
-    assert shift_of_repeats(first, Look(second.raw.with_(pitch=(2e-8, 2e-8)))) is None
-    assert shift_of_repeats(first, Look(HeightMap(np.zeros((128, 128)), PITCH))) is None

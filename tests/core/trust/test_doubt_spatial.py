@@ -16,7 +16,7 @@ from core.trust.doubts.already_levelled import already_levelled
 from core.trust.doubts.clipped import clipped
 from core.trust.doubts.coarse_pixels import coarse_pixels, correlation_length
 from core.trust.doubts.doubt import Doubt
-from core.trust.doubts.drift import drift, tilt_or_drift
+from core.trust.doubts.drift import drift
 from core.trust.doubts.line_jumps import line_jumps
 from core.trust.doubts.look import Look
 from core.trust.doubts.quantised import quantised
@@ -214,13 +214,8 @@ def test_oblong_pixels_are_told_along_the_axis_that_is_short() -> None:
     assert doubt.figures["correlation_length_m"] == pytest.approx(5e-8, rel=0.15)
 
 
-def test_a_tilt_along_the_slow_axis_is_a_note_apart() -> None:
+def test_a_tilt_along_the_slow_axis_is_no_drift() -> None:
     z = film()
-    assert tilt_or_drift(look(z)) is None
-    doubt = tilt_or_drift(look(z + tilt(z.shape, PITCH, down=0.01, across=0.0)))
-    assert doubt is not None
-    assert doubt.level == "note"
-    assert doubt.figures["rise_m"] == pytest.approx(0.01 * 192e-8, rel=0.05)
     assert drift(look(z + tilt(z.shape, PITCH, down=0.01, across=0.0))) is None
 
 
@@ -276,7 +271,7 @@ ODD = {
 def test_odd_maps_break_nothing(name: str, pitch: tuple[float, float]) -> None:
     """Warnings are errors in this suite."""
     seen = look(ODD[name], pitch)
-    for detector in (*DETECTORS, tilt_or_drift):
+    for detector in DETECTORS:
         doubt = detector(seen)
         assert doubt is None or all(np.isfinite(value) for value in doubt.figures.values())
 
@@ -291,5 +286,5 @@ def test_odd_maps_break_nothing(name: str, pitch: tuple[float, float]) -> None:
 )
 def test_no_map_breaks_a_detector(z: FloatArray) -> None:
     seen = look(z)
-    for detector in (*DETECTORS, tilt_or_drift):
+    for detector in DETECTORS:
         detector(seen)

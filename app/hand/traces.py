@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPen
-from PySide6.QtWidgets import QWidget
+from PySide6.QtGui import QColor, QPainter, QPainterPath, QPen
 
 from app.theme import colour
 from app.tiles.ink import LIGHT, SHADE, halo_line
+from app.tiles.overlay import Overlay
 from app.tiles.picture import Picture
 from app.tiles.view import View
 from core.placement import Placement
@@ -22,27 +22,20 @@ if TYPE_CHECKING:
 EDGE = QColor(255, 255, 255, 230)
 
 
-class Overlay(QWidget):
+class Traces(Overlay):
     """Draws what the hand holds for one tile."""
 
     def __init__(self, key: str, picture: Picture, hand: Hand) -> None:
         super().__init__(picture)
-        self._key, self._picture, self._hand = key, picture, hand
-        self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
-        self.setAttribute(Qt.WidgetAttribute.WA_NoSystemBackground)
-        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self._key, self._hand = key, hand
         self.follow()
 
     def follow(self) -> None:
-        """Lie over the whole picture; hidden where there is nothing to draw."""
-        self.setGeometry(self._picture.rect())
-        self.setVisible(self._hand.has_traces(self._key))
-        self.update()
+        """Hidden where there is nothing to draw."""
+        self.show_if(self._hand.has_traces(self._key))
 
-    def paintEvent(self, _: QPaintEvent) -> None:
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        view, hand = self._picture.view(), self._hand
+    def draw(self, painter: QPainter, view: View) -> None:
+        hand = self._hand
         shapes, place = hand.shapes_of(self._key)
         for shape in shapes:
             self._outline(painter, _path(shape, place, view), dashed=False)
@@ -61,7 +54,6 @@ class Overlay(QWidget):
             self._outline(painter, _path(draft, Placement(), view, closed=False), dashed=draft.kind != "brush")
         elif hand.begun_in == self._key and hand.draft:
             self._place(painter, QPointF(*view.to_screen(*hand.draft[0])))
-        painter.end()
 
     def _outline(self, painter: QPainter, path: QPainterPath, *, dashed: bool) -> None:
         painter.setBrush(Qt.BrushStyle.NoBrush)
