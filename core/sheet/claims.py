@@ -55,6 +55,6 @@ def claims_record(judged: Iterable[Judgement]) -> list[dict[str, Any]]:
 
 def claim_row(one: Judgement) -> tuple[str, str, str, str, str]:
     """One line of the table of claims, by `HEADS`."""
-    measured = NONE if one.value is None else number_text(one.value, one.uncertainty)
+    measured = NONE if one.value is None else number_text(one.value, one.low, one.high)
     limit = NONE if one.limit is None else format_length(one.limit)
     return clean(one.specimen), one.claim.text, limit, measured, one.verdict

@@ -118,6 +118,7 @@ def page(comparison: Comparison, *, figure: bytes = b"") -> str:
         claims=_claims(comparison),
         claim_heads=HEADS,
         bumps=_bumps(comparison),
+        bump_notes=_bump_notes(comparison),
         bump_heads=BUMP_HEADS,
         trials=_trials(comparison),
         trial_heads=TRIAL_HEADS,
@@ -268,12 +269,19 @@ def _choices(comparison: Comparison) -> dict[str, Any] | None:
     return {"sentence": clean(choices_sentence(found)), "note": found.note, "wins": wins, "rates": rates}
 
 
-def _bumps(comparison: Comparison) -> list[dict[str, Any]]:
-    """The bumps of every specimen: cells and conditions."""
-    return [
-        {"cells": bumps_row(one.name, one.bumps), "note": clean(one.bumps.note) if one.bumps else ""}
-        for one in comparison.specimens
-    ]
+def _bumps(comparison: Comparison) -> list[tuple[str, ...]]:
+    """The bumps of every specimen, a row each."""
+    return [bumps_row(one.name, one.bumps) for one in comparison.specimens]
+
+
+def _bump_notes(comparison: Comparison) -> list[str]:
+    """What conditions the counts, each condition once with those that it is about."""
+    about: dict[str, list[str]] = {}
+    for one in comparison.specimens:
+        for note in one.bumps.note.split("; ") if one.bumps and one.bumps.note else ():
+            about.setdefault(note, []).append(one.name)
+    everyone = len(comparison.specimens)
+    return [clean(f"{'all' if len(names) == everyone else listed(names)}: {note}") for note, names in about.items()]
 
 
 def _trials(comparison: Comparison) -> list[dict[str, Any]]:

@@ -13,15 +13,12 @@ from core.measures import CATALOGUE
 from core.measures.reading import Reading
 from core.results import Band, Comparison
 from core.trust.comparability import Pair
+from core.trust.interval import WIDE
 from core.trust.within import WITHIN
 from core.units import display_unit, format_length, format_number, metres_per
 
 NONE = "–"
 MINUS = "−"
-
-WIDE = 0.2
-"""Half-width of an interval on the logarithm from which on ± misleads and both ends are printed. Methods measured for
-this program: ± is symmetric, the interval of a spread-out reading is not."""
 
 REASONS = {
     "pixel": "different pixel sizes",

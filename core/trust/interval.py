@@ -19,6 +19,10 @@ import numpy as np
 from core.heightmap import FloatArray
 from core.measures.reading import Reading
 
+WIDE = 0.2
+"""Half-width of an interval on the logarithm from which on ± misleads and both ends are printed. Methods measured for
+this program: ± is symmetric, the interval of a spread-out reading is not."""
+
 ONE_SPOT = "one spot: spot-to-spot variation unknown, no interval"
 TWO_SPOTS = "two spots: the interval is very wide; take a third"
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
 from core.fitness.claims.grades import default_cutoffs, default_shortest
+from core.trust.interval import WIDE
 from core.units import EXPONENTS, display_unit, format_length, format_number
 
 FLATNESS: dict[str, str] = {"PV": "FLTt", "PVr": "PVr", "PV99": "PV99", "MZ": "FLTt(MZ)", "RMS": "FLTq"}
@@ -211,14 +213,17 @@ def _decimal(exact: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def number_text(metres: float, half: float | None = None) -> str:
-    """A value with its half interval for sentences: ``"37 ± 2 nm"``.
+def number_text(metres: float, low: float | None = None, high: float | None = None) -> str:
+    """A value with its interval for sentences; one that is too wide or too lopsided for ± by its ends.
 
-    >>> number_text(37e-9, 2e-9), number_text(4.1e-10)
-    ('37 ± 2 nm', '0.41 nm')
+    >>> number_text(37e-9, 35e-9, 39e-9), number_text(30e-12, 16e-12, 56e-12), number_text(4.1e-10)
+    ('37 ± 2 nm', '30 (16 to 56) pm', '0.41 nm')
     """
-    if half is None:
+    if low is None or high is None:
         return format_length(metres)
     unit = display_unit(metres)
     size = float(f"1e{EXPONENTS[unit]}")
-    return f"{format_number(metres / size)} ± {format_number(half / size, digits=2)} {unit}"
+    value = format_number(metres / size)
+    if low <= 0 or math.log(high / low) / 2 > WIDE:
+        return f"{value} ({format_number(low / size, digits=2)} to {format_number(high / size, digits=2)}) {unit}"
+    return f"{value} ± {format_number((high - low) / 2 / size, digits=2)} {unit}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from core.fitness.claims.claim import PROFILE, Claim, number_text
 from core.fitness.claims.decision import (
     CONTRADICTED,
@@ -54,7 +56,8 @@ def _measured(claim: Claim, reach: Reach, evidence: Evidence, verdict: Verdict) 
     if evidence.value is None:
         reason = f": {evidence.note.rstrip('.')}" if evidence.note else ""
         return f"The claim {_claimed(claim)} could not be tested{reason}."
-    value = f"{_name(claim)} = {number_text(evidence.value, evidence.half)}{' (k = 2)' if evidence.half else ''}"
+    value = f"{_name(claim)} = {number_text(evidence.value, evidence.low, evidence.high)}"
+    value += ", interval 95 %" if evidence.half else ""
     if verdict == NOT_TESTABLE:
         return f"{_where(claim, reach, evidence)}, {value}; this {SAYS[verdict]} {_claimed(claim)}."
     says = SAYS[verdict]
@@ -180,7 +183,19 @@ def _share(claim: Claim, reach: Reach) -> str:
     if claim.aperture is None:
         return "cannot support it"
     seen = reach.scan[1] ** 2 / (claim.aperture.height * claim.aperture.width)
-    return f"sees {seen:.1g} of that area" if seen < 1 else "does not hold enough of its points"
+    return f"sees {_part(seen)} of that area" if seen < 1 else "does not hold enough of its points"
+
+
+def _part(share: float) -> str:
+    """A share in words: “38 %”, “one part in 25,000,000”.
+
+    >>> _part(0.38), _part(4e-8)
+    ('38 %', 'one part in 25,000,000')
+    """
+    if share >= 0.01:
+        return f"{share:.0%}".replace("%", " %")
+    digits = 2 - math.floor(math.log10(1 / share))
+    return f"one part in {round(1 / share, digits):,.0f}"
 
 
 def _default_note(claim: Claim) -> str:

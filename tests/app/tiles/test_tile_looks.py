@@ -123,7 +123,7 @@ def test_a_double_click_enlarges_a_tile_and_brings_all_back(qtbot, grid):
 def test_a_frame_lies_on_flat_pictures_and_not_on_reliefs(qtbot, grid):
     def framed() -> bool:
         plain = grid.tile("flat").picture.grab().toImage()
-        grid.set_frame("flat", (0.0, 0.0, 2e-7, 2e-7))
+        grid.set_frame(grid.tile("flat").state.scan.name, (0.0, 0.0, 2e-7, 2e-7))
         seen = grid.tile("flat").picture.grab().toImage() != plain
         grid.set_frame()
         return seen

@@ -163,7 +163,7 @@ def test_classic_slip() -> None:
     assert "each alone is under 31.6 nm" in found.sentence
     assert "peak to valley is their sum" in found.sentence
     assert "Flatness over 25 mm was not tested" in found.sentence
-    assert "2e-07 of that area" in found.sentence
+    assert "sees one part in 6,250,000 of that area" in found.sentence  # (25 mm / 10 µm)²
 
 
 def test_the_slip_is_not_spoken_of_where_one_figure_is_over_the_limit() -> None:
@@ -261,3 +261,14 @@ def test_a_map_that_cannot_be_read_is_not_testable_and_says_why() -> None:
     assert found.verdict == NT
     assert found.value is None
     assert "could not be tested" in found.sentence
+
+
+def test_a_wide_interval_is_told_by_its_ends_and_never_as_a_coverage_factor() -> None:
+    """Three unlike spots: Student's t on the logarithm is no U with k = 2, and ± would promise values below zero."""
+    rng = np.random.default_rng(6)
+    spots = [HeightMap(sq * gaussian_texture((128, 128), (1e-8, 1e-8), sq=1.0, length=4e-8, rng=rng), (1e-8, 1e-8))
+             for sq in (1e-10, 2e-10, 4e-10)]  # fmt: skip
+    found = judge("Sq <= 5nm in 60nm..300nm", spots)
+    assert "±" not in found.sentence
+    assert "interval 95 %" in found.sentence
+    assert "k = 2" not in found.sentence
