@@ -156,6 +156,15 @@ def display_unit(metres: float) -> str:
     return "pm" if size < 0.095e-9 else "nm"
 
 
+def percent(share: float, places: int = 0) -> str:
+    """A share in per cent, with the space that SI asks for between number and sign (SI Brochure, 9th ed., 5.4.7).
+
+    >>> percent(0.144), percent(0.0009, 2)
+    ('14 %', '0.09 %')
+    """
+    return f"{share * 100:.{places}f} %"
+
+
 def format_length(metres: float, unit: str | None = None, *, digits: int = 3) -> str:
     """A length as text with `digits` significant digits and a unit.
 

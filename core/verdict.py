@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from core.power import SPOTS, Power
 from core.standing import Ranking
+from core.units import percent
 
 SMOOTH = frozenset({"Sq", "Sa", "Sdq", "Sdr"})
 """Readings whose lowest is called the smoothest."""
@@ -125,7 +126,7 @@ def _power(ranking: Ranking) -> list[str]:
         said.append("Two spots cannot rank: with their single degree of freedom hardly any difference is found.")
     if math.isfinite(found.ratio_five):
         said.append(
-            f"From spot to spot the readings scatter by {found.scatter:.0%}".replace("%", " %")
+            f"From spot to spot the readings scatter by {percent(found.scatter)}"
             + f"; so {'five' if SPOTS == 5 else SPOTS} spots of each would separate a factor of {found.ratio_five:.2f} "
             "(in four of five benches)."
         )

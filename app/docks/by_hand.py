@@ -14,7 +14,7 @@ from app.hand.tools import KEYBOARD, TOOLS, ToolName
 from app.widgets.length_field import LengthField
 from app.widgets.parts import SMALL, Card, Column, ElidedLabel, button, emptied, flat_button, label
 from core.sheet.words import common_unit, number_text, signed
-from core.units import format_length, format_number
+from core.units import format_length, format_number, percent
 
 IDLE = "Draw masks on a tile, or measure in all tiles at once. Shift and drag on a tile draws a section."
 SHOWN = ("Sq", "Sa", "Sz")
@@ -140,7 +140,7 @@ class ByHandPanel(Column):
         card = Card(spacing=4)
         card.column.addWidget(label("Masked by hand", strong=True))
         for scan in masked:
-            share = f"{scan.raw.masked_fraction:.2%}".replace("%", " %")
+            share = percent(scan.raw.masked_fraction, 2)
             card.column.addWidget(ElidedLabel(f"{scan.name}: {share} of its points"))
             for shape in scan.shapes:
                 row = QHBoxLayout()

@@ -10,7 +10,7 @@ from core.results import Comparison
 from core.treatment.step import Step
 from core.trust.comparability import Pair
 from core.trust.doubts import Doubt
-from core.units import format_length
+from core.units import format_length, percent
 
 STEP_NAMES = {
     "calibrate": "Calibrate",
@@ -76,7 +76,7 @@ def what_step_removed(comparison: Comparison | None, index: int) -> str:
     if "removed_rms_m" in middle:
         parts.append(f"removed {format_length(middle['removed_rms_m'])} RMS")
     if "fraction" in middle:
-        parts.append(f"{middle['fraction']:.2%} masked".replace("%", " %"))
+        parts.append(f"{percent(middle['fraction'], 2)} masked")
     if "shift_m" in middle:
         parts.append(f"shifted by {format_length(middle['shift_m'])}")
     if not parts:

@@ -24,7 +24,7 @@ from core.sheet.words import (
     spots,
     value_text,
 )
-from core.units import metres_per
+from core.units import metres_per, percent
 
 SHOWN = 24  # more maps than this are stamps; the best are shown and the caption says so
 LONG_LIST = 3
@@ -261,7 +261,7 @@ def _kept_together(text: str) -> str:
 
 
 def _percent(share: float) -> str:
-    return "under 0.1 %" if share < 0.0005 else f"{share:.1%}".replace("%", " %")
+    return "under 0.1 %" if share < 0.0005 else percent(share, 1)
 
 
 def some(names: Sequence[str]) -> str:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from core.errors import NoHeights
 from core.formats.guard import check_points
 from core.heightmap import FloatArray
+from core.units import percent
 
 EVEN = 0.02
 """Share of a step by which the coordinates of a plain axis may deviate; printing with few digits costs this much."""
@@ -87,7 +88,10 @@ def to_lattice(x: FloatArray, y: FloatArray, z: FloatArray, where: str) -> Latti
     ny, nx = int(rows.max()) + 1, int(columns.max()) + 1
     check_points(ny, nx, where)
     if z.size < _EMPTIEST * ny * nx:
-        raise _no_lattice(f"{z.size} points would fill {z.size / (ny * nx):.1%} of {ny} rows and {nx} columns", where)
+        raise _no_lattice(
+            f"{z.size} points would fill {percent(z.size / (ny * nx), 1)} of {ny} rows and {nx} columns",
+            where,
+        )
     places = rows * nx + columns
     if np.unique(places).size != places.size:
         raise _no_lattice("two points stand at the same place", where)

@@ -7,6 +7,7 @@ from core.measures.material_ratio import DALES, HILLS, LEAST_POINTS, CoreLine, T
 from core.measures.outcome import Outcome
 from core.measures.quantity import Quantity
 from core.measures.surface import Surface
+from core.units import percent
 
 EXTREME_FROM, EXTREME_TO = 0.025, 0.50
 """Ratios between which Sxp reaches (ISO 25178-3 defaults, from memory)."""
@@ -120,7 +121,8 @@ _FLAT = (
     "flattest part is chance."
 )
 _RATIOS = (
-    f"The ratios {HILLS:.0%} and {DALES:.0%} are an agreement: they cut every surface alike, whatever it is made of."
+    f"The ratios {percent(HILLS)} and {percent(DALES)} are an agreement: they cut every surface alike, whatever it is "
+    "made of."
 )
 
 ENTRIES = (
@@ -194,11 +196,11 @@ ENTRIES = (
     ),
     Quantity(
         "Smc",
-        f"inverse areal material ratio at {HILLS:.0%}",
+        f"inverse areal material ratio at {percent(HILLS)}",
         "m",
         "ISO 25178-2:2021, 4.6",
-        f"The height above the mean that {HILLS:.0%} of the points reach or exceed.",
-        f"Smc(p) = height at the ratio p of the curve, less the mean; here p = {HILLS:.0%}",
+        f"The height above the mean that {percent(HILLS)} of the points reach or exceed.",
+        f"Smc(p) = height at the ratio p of the curve, less the mean; here p = {percent(HILLS)}",
         "Features that cover less than the ratio do not show in it.",
         False,
         material_height,
@@ -209,7 +211,7 @@ ENTRIES = (
         "m",
         "ISO 25178-2:2021, 4.6",
         "How far the hills rise above the middle of the heights, without the highest few points.",
-        f"Sxp = Smc({EXTREME_FROM:.1%}) − Smc({EXTREME_TO:.0%})",
+        f"Sxp = Smc({percent(EXTREME_FROM, 1)}) − Smc({percent(EXTREME_TO)})",
         "Features that cover less than 2.5 % of the area do not show in it.",
         True,
         extreme_peak_height,
@@ -219,7 +221,7 @@ ENTRIES = (
         "hill material volume",
         "m",
         "ISO 25178-2:2021, 4.6",
-        f"The material in the highest {HILLS:.0%}, spread evenly over the whole area.",
+        f"The material in the highest {percent(HILLS)}, spread evenly over the whole area.",
         "Vmp = mean of max(z − Smc(10 %), 0)",
         f"{_RATIOS} One tall speck raises it.",
         True,

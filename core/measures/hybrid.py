@@ -8,6 +8,7 @@ from core.measures.outcome import Outcome
 from core.measures.quantity import Quantity
 from core.measures.slopes import REACH, Slopes
 from core.measures.surface import Surface
+from core.units import percent
 
 LEAST_SHARE = 0.1
 """Below this share of inner points with a whole stencil, those that are left do not stand for the map (own choice)."""
@@ -37,8 +38,8 @@ def _why_none(slopes: Slopes | None) -> str:
         return f"The map is too small: the seven-point derivative needs {side} × {side} points."
     if slopes.evaluated == 0 or slopes.share < LEAST_SHARE:
         return (
-            f"Too many holes: only {slopes.share:.1%} of the inner points have all neighbours that a slope needs "
-            f"({LEAST_SHARE:.0%} are wanted)."
+            f"Too many holes: only {percent(slopes.share, 1)} of the inner points have all neighbours that a slope "
+            f"needs ({percent(LEAST_SHARE)} are wanted)."
         )
     return ""
 
@@ -46,7 +47,7 @@ def _why_none(slopes: Slopes | None) -> str:
 def _condition(slopes: Slopes) -> str:
     if slopes.evaluated == slopes.inner:
         return ""
-    return f"Holes: slopes from the {slopes.share:.1%} of the inner points that have all neighbours needed."
+    return f"Holes: slopes from the {percent(slopes.share, 1)} of the inner points that have all neighbours needed."
 
 
 _DERIVATIVE = (

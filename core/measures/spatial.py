@@ -10,7 +10,7 @@ from core.measures.surface import Surface
 from core.spectrum import angular_spectrum, areal_spectrum
 from core.spectrum.angular import NEAR, QUARTER
 from core.spectrum.areal import LEAST_SIDE
-from core.units import format_length
+from core.units import format_length, percent
 
 NARROW = 16.0
 """Sides of a map, in Sal, below which Str says so: there an isotropic Gaussian texture reads 0.85 on average."""
@@ -57,13 +57,14 @@ def direction(surface: Surface) -> Outcome:
         return Outcome(None, f"The map is too small: a spectrum needs {LEAST_SIDE} × {LEAST_SIDE} points.")
     angular = angular_spectrum(areal_spectrum(surface.scan))
     gathered = (
-        f"{angular.gathered:.0%} of the power lies within {NEAR}° of it ({QUARTER:.0%} where directions are alike)"
+        f"{percent(angular.gathered)} of the power lies within {NEAR}° of it "
+        f"({percent(QUARTER)} where directions are alike)"
     )
     if not angular.distinct:
         return Outcome(
             None,
             f"No direction stands out beyond chance. The strongest is {round(angular.strongest) % 180}°: {gathered}, "
-            f"and more than {angular.chance:.0%} would be needed on this map.",
+            f"and more than {percent(angular.chance)} would be needed on this map.",
         )
     return Outcome(angular.strongest, f"Ridges lie at {round(angular.strongest + 90) % 180}°; {gathered}.")
 

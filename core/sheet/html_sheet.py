@@ -49,7 +49,7 @@ from core.sheet.words import (
 )
 from core.standing import Place
 from core.trust.comparability import UNRECORDED
-from core.units import format_length, format_number
+from core.units import format_length, format_number, percent
 from core.verdict import listed, sentences
 
 if TYPE_CHECKING:
@@ -316,17 +316,29 @@ def _claims(comparison: Comparison) -> list[dict[str, Any]]:
     ]
 
 
-def _doubts(told: dict[str, Any]) -> list[dict[str, Any]]:
-    """All doubts, the worst first, those of the same words once with everything that they are about."""
-    groups: dict[tuple[str, str, str, str], list[str]] = {}
+@dataclass(frozen=True, slots=True)
+class DoubtCard:
+    """Doubts of one kind and level: what was seen on which scans, then once what to do and what would settle it."""
+
+    level: str
+    code: str
+    seen: list[tuple[str, str]]
+    advice: str
+    confused_with: str
+    settled_by: str
+
+
+def _doubts(told: dict[str, Any]) -> list[DoubtCard]:
+    """All doubts, the worst first, those of one kind together; the same words once with all that they are about."""
+    kinds: dict[tuple[str, ...], dict[str, list[str]]] = {}
     for item in (*told["specimens"], *told["scans"]):
         for doubt in item["doubts"]:
-            key = (doubt["level"], doubt["code"], doubt["message"], doubt["advice"])
-            groups.setdefault(key, []).append(item["name"])
+            key = tuple(doubt[name] for name in ("level", "code", "advice", "confused_with", "settled_by"))
+            kinds.setdefault(key, {}).setdefault(doubt["message"], []).append(item["name"])
     order = {"red": 0, "amber": 1, "note": 2}
     return [
-        {"level": level, "code": code, "message": message, "advice": advice, "names": names}
-        for (level, code, message, advice), names in sorted(groups.items(), key=lambda group: order.get(group[0][0], 3))
+        DoubtCard(level, code, [(listed(names), message) for message, names in seen.items()], advice, like, settled)
+        for (level, code, advice, like, settled), seen in sorted(kinds.items(), key=lambda kind: order[kind[0][0]])
     ]
 
 
@@ -414,7 +426,7 @@ def _name(symbol: str) -> str:
 
 
 def _percent(share: float) -> str:
-    return "none" if share == 0 else f"{share:.2%}".replace("%", " %")
+    return "none" if share == 0 else percent(share, 2)
 
 
 def _on(colour: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import math
 from collections.abc import Iterable, Mapping
@@ -245,6 +246,10 @@ def _doubt(doubt: Doubt) -> Record:
         "message": doubt.message,
         "advice": doubt.advice,
         "figures": dict(doubt.figures),
+        "place_px": None if doubt.place is None else dataclasses.asdict(doubt.place),
+        "confused_with": doubt.confused_with,
+        "settled_by": doubt.settled_by,
+        "cure": None if doubt.cure is None else dict(doubt.cure),
     }
 
 

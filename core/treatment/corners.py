@@ -11,6 +11,7 @@ import numpy as np
 from core.errors import TreatmentError
 from core.heightmap import FloatArray, HeightMap
 from core.treatment.extent import Extent
+from core.units import percent
 
 _SHARES = re.compile(r"\s*(\d+(?:\.\d*)?)\s*%\s+(\d+(?:\.\d*)?)\s*%\s*")
 FLATTEST = 0.01  # area of the triangle, as a share of the map, below which the points lie on one line
@@ -71,7 +72,8 @@ class Corners:
             near = scan.z[rows, columns][scan.used[rows, columns]]
             if near.size == 0:
                 raise TreatmentError(
-                    f"Nothing is measured about the point {across:.0%} {down:.0%}", fix="Choose another point."
+                    f"Nothing is measured about the point {percent(across)} {percent(down)}",
+                    fix="Choose another point.",
                 )
             at.append([1.0, row, column])
             heights.append(float(np.median(near)))

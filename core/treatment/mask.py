@@ -18,7 +18,7 @@ from core.selection import median
 from core.treatment import check
 from core.treatment.extent import Extent
 from core.treatment.step import Step
-from core.units import parse_length
+from core.units import parse_length, percent
 
 ROUNDS = 10
 
@@ -135,7 +135,7 @@ class Mask(Step):
             raise TreatmentError("The mask would leave no point", fix=_SMALLER[self.what])
         added = left_out.masked - scan.masked
         figures = {"points_masked": float(added), "fraction": added / scan.z.size, **search.figures}
-        removed = search.nothing or f"{added} points masked ({added / scan.z.size:.2%})"
+        removed = search.nothing or f"{added} points masked ({percent(added / scan.z.size, 2)})"
         return left_out.logged(Entry(self.parameters(), removed, figures))
 
     def _search(self, scan: HeightMap) -> _Search:

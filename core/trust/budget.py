@@ -23,6 +23,7 @@ from core.selection import median
 from core.trust.levelling_bias import Loss
 from core.trust.levelling_bias import losses as levelling_losses
 from core.trust.within import READABLE, FiniteArea, finite_area
+from core.units import percent
 
 Role = Literal["spots", "of which", "absolute", "reported", "unknown"]
 
@@ -369,8 +370,9 @@ def _scale(name: str, u: float | None, power: int, size: float, certificate: str
         return Line(name, 0.0, "does not enter this reading", math.inf, "absolute")
     if u is None:
         return Line(name, None, "not calibrated: unknown", None, "unknown")
-    how = f"calibration{f' ({certificate})' if certificate else ''}, u = {u:.2%}, power {power}; common to all scans"
-    return Line(name, COVERAGE * u * abs(power) * size, how.replace("%", " %"), math.inf, "absolute")
+    by = f"calibration ({certificate})" if certificate else "calibration"
+    how = f"{by}, u = {percent(u, 2)}, power {power}; common to all scans"
+    return Line(name, COVERAGE * u * abs(power) * size, how, math.inf, "absolute")
 
 
 def _levelling(reading: Reading, spots: Sequence[Evidence]) -> Line:

@@ -22,7 +22,7 @@ from core.results import Comparison, ScanResult
 from core.sheet.bumps import SQUARE
 from core.sheet.words import NONE, number_text
 from core.treatment import Mask
-from core.units import format_length, format_number
+from core.units import format_length, format_number, percent
 
 HINT = "What stands out of each surface and could be taken for a particle is counted here."
 DEFAULT = Settings()
@@ -174,7 +174,7 @@ class BumpsPane(Pane):
         if known is not None and known[0] is scan.treated and known[1] == settings:
             _emptied(self._twice)
             self._twice.column.addWidget(_two(known[2]))
-            share = f"{known[2].masked_fraction:.2%}".replace("%", " %")
+            share = percent(known[2].masked_fraction, 2)
             told = f"The bumps take {share} of the points. The step “mask bumps” does this to all scans."
             self._twice.column.addWidget(label(told, points=SMALL, muted=True, wrap=True))
             return

@@ -12,7 +12,7 @@ from core.fitness.poisson import Rate, difference, rate
 from core.heightmap import HeightMap
 from core.relief import PARTICLE, PROBE_RADIUS, Eye, find, probe_radius_of
 from core.relief.find import MERGED, Found, K
-from core.units import format_length
+from core.units import format_length, percent
 
 HEIGHT_SHARE = 0.7
 """A mean height is told only when the threshold is below this share of it: otherwise only the lucky ones passed."""
@@ -156,7 +156,7 @@ def of_found(found: Found, note: str = "") -> Census:
         return Census("hollows" if found.down else "bumps", None, note="The guard frame leaves no area to count in.")
     notes = [note] if note else []
     if found.merging > MERGED:
-        notes.append(f"crowded: about {found.merging:.0%} of them stand too close to a neighbour and count as one")
+        notes.append(f"crowded: about {percent(found.merging)} of them stand too close to a neighbour and count as one")
     return Census(
         what="hollows" if found.down else "bumps",
         rate=rate(found.count, found.area),

@@ -16,7 +16,7 @@ from core.fitness.claims.decision import (
 )
 from core.fitness.claims.evidence import Evidence
 from core.fitness.claims.reach import Reach
-from core.units import format_length
+from core.units import format_length, percent
 
 SAYS: dict[Verdict, str] = {
     SUPPORTED: "supports the claim",
@@ -193,7 +193,7 @@ def _part(share: float) -> str:
     ('38 %', 'one part in 25,000,000')
     """
     if share >= 0.01:
-        return f"{share:.0%}".replace("%", " %")
+        return percent(share)
     digits = 2 - math.floor(math.log10(1 / share))
     return f"one part in {round(1 / share, digits):,.0f}"
 

@@ -28,7 +28,7 @@ from core.fitness.trial.record import (
 from core.heightmap import HeightMap
 from core.progress import Cancel, Progress, Report, silent
 from core.relief import PROBE_RADIUS, Eye, probe_radius_of
-from core.units import format_length
+from core.units import format_length, percent
 from core.workers import worker_count
 
 CURVE = (0.55, 0.66, 0.77, 0.88, 0.99, 1.10)
@@ -330,7 +330,7 @@ def _fitted(
     d95 = fit.reaches()
     if d95 is None:
         return Reliable(
-            None, None, None, told, expected, cautious, f"not reached: recall levels off at {fit.plateau:.0%}"
+            None, None, None, told, expected, cautious, f"not reached: recall levels off at {percent(fit.plateau)}"
         )
     if d95 > 1.5 * diameters[-1] or d95 <= 0:
         return Reliable(None, None, None, told, expected, cautious, "not countable: recall does not follow the size")

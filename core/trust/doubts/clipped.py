@@ -7,7 +7,7 @@ import numpy as np
 from core.artefacts import find_plateaus
 from core.trust.doubts.doubt import Doubt, Level, Place
 from core.trust.doubts.look import Look
-from core.units import format_length
+from core.units import format_length, percent
 
 RED = 0.01
 """Share of the points on plateaus above which the whole map is doubted (common practice, no source)."""
@@ -42,7 +42,7 @@ def clipped(look: Look) -> Doubt | None:
     return Doubt(
         "clipped",
         level,
-        f"{points} points ({share:.2%}) lie exactly at the {ends} height of a range of {format_length(span)}: "
+        f"{points} points ({percent(share, 2)}) lie exactly at the {ends} height of a range of {format_length(span)}: "
         "the instrument was out of range there.",
         "Widen or re-centre the z range and scan again. Peak-to-valley, bumps and particles are not valid on this map.",
         {"clipped_fraction": share, "clipped_points": float(points), "range_m": span},

@@ -7,7 +7,7 @@ import numpy as np
 from core.trust.doubts.doubt import Doubt
 from core.trust.doubts.look import Look
 from core.trust.doubts.spectrum_lines import Line, harmonic_ratio
-from core.units import format_length
+from core.units import format_length, percent
 
 FEWEST, FULL, MOST = 6.0, 12.0, 40.0
 """Periods in the frame: fewest to be looked at, fewest for the full power of the test, most."""
@@ -45,7 +45,7 @@ def fringes(look: Look) -> Doubt | None:
     return Doubt(
         "fringes",
         "red" if share > SHARE_RED else "amber",
-        f"Even stripes of {format_length(wavelength)}, {look.told(line.share**0.5)} RMS, hold {share:.0%} of the "
+        f"Even stripes of {format_length(wavelength)}, {look.told(line.share**0.5)} RMS, hold {percent(share)} of the "
         f"variance.{few}{turned}",
         "Re-centre the laser on the lever, take a coated or wider lever, turn the sample; do not filter and call it "
         "clean.",

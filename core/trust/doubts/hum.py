@@ -16,7 +16,7 @@ from core.trust.doubts.look import Look
 from core.trust.doubts.noise_floor import without_short_waves
 from core.trust.doubts.ridges import ridge
 from core.trust.doubts.spectrum_lines import Line, harmonic_ratio, lines, refined
-from core.units import format_length, format_number
+from core.units import format_length, format_number, percent
 
 MAINS = (50.0, 100.0, 150.0, 60.0, 120.0, 180.0)
 """Hz: what buildings hum at, with the first two harmonics."""
@@ -163,8 +163,8 @@ def _told(
         "hum",
         "red" if share > RED_SHARE else "amber",
         f"{kind}: stripes of {stripe}{other} (or any multiple of the line rate "
-        f"{format_number(rate)} Hz away; exact as far as the line rate is), {look.told(share)} RMS, {share:.0%} of the "
-        f"roughness.{turned}",
+        f"{format_number(rate)} Hz away; exact as far as the line rate is), {look.told(share)} RMS, {percent(share)} "
+        f"of the roughness.{turned}",
         "Look for ground loops, lamps, pumps and fans; try another socket or a battery; scan at another line rate.",
         {
             "frequency_hz": frequency,

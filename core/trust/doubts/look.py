@@ -14,7 +14,7 @@ from core.polynomials.fit import fit_polynomial
 from core.selection import median
 from core.trust.doubts.periodogram import Periodogram, periodogram
 from core.trust.doubts.spectrum_lines import Line, lines, outstanding
-from core.units import format_length
+from core.units import format_length, percent
 
 ROUGH_REACH = 5.0
 CLIP_REACH = 6.0
@@ -138,7 +138,9 @@ class Look:
             rows, columns = self.raw.shape
             return f"the map has {rows} × {columns} points, and {LEAST_SIDE} × {LEAST_SIDE} is the least"
         share = 1 - self._measured.size / self.raw.z.size
-        return f"{share:.0%} of its points have no height, and {MOST_MISSING:.0%} is the most" * (share > MOST_MISSING)
+        return f"{percent(share)} of its points have no height, and {percent(MOST_MISSING)} is the most" * (
+            share > MOST_MISSING
+        )
 
     @cached_property
     def above_box(self) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from core.heightmap import HeightMap
 from core.trust.doubts.doubt import Doubt, Level
+from core.units import percent
 
 MISSING_AMBER = 0.01
 MISSING_RED = 0.10
@@ -19,7 +20,7 @@ def missing(raw: HeightMap) -> Doubt | None:
     return Doubt(
         "missing",
         level,
-        f"{share:.2%} of the points have no height; they are left out, never filled in.",
+        f"{percent(share, 2)} of the points have no height; they are left out, never filled in.",
         "Check the set-point and the z range, or scan a cleaner spot.",
         {"missing_fraction": share},
     )
@@ -33,7 +34,7 @@ def sparse(treated: HeightMap) -> Doubt | None:
     return Doubt(
         "missing",
         "amber",
-        f"At {share:.2%} of the points a filter found more than 10 % of its neighbourhood missing.",
+        f"At {percent(share, 2)} of the points a filter found more than 10 % of its neighbourhood missing.",
         "Scan a cleaner spot, or crop the holes away.",
         {"sparse_fraction": share},
     )

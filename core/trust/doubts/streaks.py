@@ -9,7 +9,7 @@ from core.heightmap import BoolArray
 from core.trust.doubts.doubt import Doubt, Level, Place
 from core.trust.doubts.lines import TURN_SCAN, surface_or_scanner
 from core.trust.doubts.look import Look
-from core.units import format_length
+from core.units import format_length, percent
 
 AMBER = 0.005
 RED = 0.02
@@ -38,8 +38,8 @@ def streaks(look: Look) -> Doubt | None:
     return Doubt(
         "streaks",
         level,
-        f"{share:.1%} of the points lie on streaks along the scan lines, more than {STREAK_SIGMA:g} σ "
-        f"({format_length(STREAK_SIGMA * found.sigma)}) off both neighbouring lines; across them {turned:.1%}.",
+        f"{percent(share, 1)} of the points lie on streaks along the scan lines, more than {STREAK_SIGMA:g} σ "
+        f"({format_length(STREAK_SIGMA * found.sigma)}) off both neighbouring lines; across them {percent(turned, 1)}.",
         "Loose dirt or poor contact: raise the set-point a little, clean the surface, change the probe, take a new "
         "spot. Streaks are masked, never painted over.",
         {"streak_fraction": share, "streak_fraction_across": turned, "sigma_m": found.sigma},

@@ -148,7 +148,7 @@ def test_holes_cost_slopes_and_say_so() -> None:
     z[10, 10] = np.nan
     found = readings(HeightMap(z, PITCH))
     # 14 × 14 inner points; the hole is in the stencils of itself and of 3 points in each of 4 directions
-    assert f"{(196 - 13) / 196:.1%}" in found["Sdq"].note
+    assert f"{(196 - 13) / 196 * 100:.1f} %" in found["Sdq"].note
     assert found["Sdq"].note == found["Sdr"].note
     assert found["Sq"].note == ""
 

@@ -31,7 +31,9 @@ def test_every_key_of_the_schema_is_there(comparison):
         assert all(reading.keys() == READING for reading in scan["readings"].values())
         assert scan["bumps"].keys() >= {"count", "density_per_m2", "upper95_per_m2"}
         for doubt in scan["doubts"]:
-            assert doubt.keys() == {"code", "level", "message", "advice", "figures"}
+            assert doubt.keys() == {
+                "code", "level", "message", "advice", "figures", "place_px", "confused_with", "settled_by", "cure",
+            }  # fmt: skip
     for specimen in told["specimens"]:
         assert specimen.keys() >= {"name", "scans", "typical", "readings", "doubts"}
     for place in told["standing"]:

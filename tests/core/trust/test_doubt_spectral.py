@@ -258,7 +258,7 @@ def test_any_shape_of_frame(planted: str, shape: tuple[int, int]) -> None:
         (np.add.outer(np.arange(200.0), np.arange(150.0)), "no relief"),
         (
             np.where(np.arange(200)[:, None] % 5 == 0, np.nan, np.random.default_rng(1).standard_normal((200, 200))),
-            "20%",
+            "20 %",
         ),
         (np.full((200, 200), np.nan), "no relief"),
     ],
