@@ -42,13 +42,23 @@ def sentences(ranking: Ranking, symbol: str) -> tuple[str, ...]:
             *_power(ranking))  # fmt: skip
 
 
-def chance_text(share: float) -> str:
-    """A probability by two digits; never a certainty, which draws cannot give.
+def chance_digits(share: float) -> str:
+    """A probability by two digits for tables; never a certainty, which draws cannot give.
 
-    >>> chance_text(0.974), chance_text(0.9999), chance_text(0.0)
-    ('= 0.97', '> 0.99', '< 0.01')
+    >>> chance_digits(0.974), chance_digits(0.9999), chance_digits(0.0)
+    ('0.97', '> 0.99', '< 0.01')
     """
-    return "> 0.99" if share > 0.995 else "< 0.01" if share < 0.005 else f"= {share:.2f}"
+    return "> 0.99" if share > 0.995 else "< 0.01" if share < 0.005 else f"{share:.2f}"
+
+
+def chance_text(share: float) -> str:
+    """The same behind a P in a sentence.
+
+    >>> chance_text(0.974), chance_text(0.9999)
+    ('= 0.97', '> 0.99')
+    """
+    digits = chance_digits(share)
+    return f"= {digits}" if digits[0].isdigit() else digits
 
 
 def listed(names: Sequence[str]) -> str:

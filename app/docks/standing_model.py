@@ -14,7 +14,7 @@ from core.measures.reading import Reading
 from core.results import Comparison
 from core.sheet.words import common_unit, ends, has_interval, interval_text, reasons_text, scaling
 from core.standing import Place
-from core.verdict import listed
+from core.verdict import chance_digits, listed
 
 Index = QModelIndex | QPersistentModelIndex
 NOWHERE = QModelIndex()
@@ -150,7 +150,7 @@ class StandingModel(QAbstractTableModel):
         if column is Columns.TIE:
             return place.tie or "–"
         if column is Columns.CHANCE:
-            return "–" if place.probability_best is None else f"{place.probability_best:.2f}"
+            return "–" if place.probability_best is None else chance_digits(place.probability_best)
         return ""
 
     def _tip(self, row: Row, column: Columns) -> str | None:

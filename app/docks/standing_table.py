@@ -12,8 +12,8 @@ from app.theme import text_font
 from app.widgets.parts import SMALL
 
 SHOWN_ROWS = 12  # more of them scroll
-FIXED = {Columns.RANK: 28, Columns.PICTURE: 80, Columns.TIE: 30, Columns.CHANCE: 42}
-NEEDED = {Columns.PICTURE: 340, Columns.CHANCE: 290}  # width of the table from which on a column is shown
+FIXED = {Columns.RANK: 28, Columns.PICTURE: 68, Columns.TIE: 30, Columns.CHANCE: 54}
+NEEDED = {Columns.PICTURE: 340, Columns.CHANCE: 302}  # width of the table from which on a column is shown
 
 
 class StandingTable(QTableView):

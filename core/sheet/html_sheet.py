@@ -50,7 +50,7 @@ from core.sheet.words import (
 from core.standing import Place
 from core.trust.comparability import UNRECORDED
 from core.units import format_length, format_number, percent
-from core.verdict import listed, sentences
+from core.verdict import chance_digits, listed, sentences
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -200,10 +200,7 @@ def _aside(place: Place) -> str:
 
 
 def _probability(share: float | None) -> str:
-    """Two digits; never a certainty, which draws cannot give."""
-    if share is None:
-        return NONE
-    return "> 0.99" if share > 0.995 else "< 0.01" if share < 0.005 else f"{share:.2f}"
+    return NONE if share is None else chance_digits(share)
 
 
 def _alone(comparison: Comparison, leaders: set[str | None], tie: str | None) -> bool:
