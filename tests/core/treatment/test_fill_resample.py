@@ -1,4 +1,8 @@
-"""Filling, resampling and the plane through three points, against closed forms."""
+"""Filling, resampling and the plane through three points, against closed forms.
+
+All derived here: harmonic functions solve the discrete equation exactly, means of covered points are worked out by
+hand.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What the doubts seen in the map itself say: figures, place, cure; what may not matter to them; odd maps."""
+"""What the doubts seen in the map itself say: figures, place, cure; what may not matter to them; odd maps.
+
+Expected figures are those of the artefacts as planted here (closed form in `core.synthetic.artefacts`); tolerances
+are the scatter of the estimates, simulated for this program.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Gratings: pitch within 0.01 px, angle, factors of the pixel sizes, and the record."""
+"""Gratings: pitch within 0.01 px, angle, factors of the pixel sizes, and the record.
+
+Expected values are those of the gratings as drawn here (closed form). Tolerances: 0.01 points of a period, what the
+method promises; factors within 0.01 points over the points of a period.
+"""
 
 from __future__ import annotations
 

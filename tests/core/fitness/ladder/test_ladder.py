@@ -1,4 +1,9 @@
-"""Ladders: planted staircases are found with their height, random surfaces hold none."""
+"""Ladders: planted staircases are found with their height, random surfaces hold none.
+
+Expected heights are those of the staircases as drawn here, 3 % too tall as a scanner of 3 % scale error makes them;
+0.3136 nm is a step of Si(111), a/√3 with a = 0.5431 nm (CODATA 2018 lattice parameter of silicon, from memory).
+Tolerances: the error of 1 to 3 % that methods measured for this program give for such steps and noise, doubled.
+"""
 
 from __future__ import annotations
 
